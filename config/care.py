@@ -1,0 +1,179 @@
+"""Care profiles: the numbers of the trade, each with its unit, its source and how far to trust it."""
+
+from __future__ import annotations
+
+import tomllib
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from config.errors import BadSettings
+from config.faults import one_line
+
+Basis = Literal["read", "memory", "derived", "practice", "policy"]
+"""read: stood in a text that was read; memory: from memory; derived: computed from read values;
+practice: common practice, no source; policy: our own choice."""
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Sourced(_Strict):
+    """One number of the trade."""
+
+    value: float
+    unit: str
+    basis: Basis
+    source: str = Field(min_length=3)
+
+
+class Span(_Strict):
+    """A range of the trade, both ends included."""
+
+    low: float
+    high: float
+    unit: str
+    basis: Basis
+    source: str = Field(min_length=3)
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Span:
+        if self.low > self.high:
+            raise ValueError(f"low {self.low} is above high {self.high}")
+        return self
+
+
+class Limit(_Strict):
+    """When a meal's warm side was not what it should be.
+
+    `of` names the figure: the longest spell or the total time beyond `level_c`, on that `side`.
+    It is met when the figure reaches `hours`. `within_hours` counts from the meal; without it the
+    whole window counts.
+    """
+
+    side: Literal["below", "above"]
+    level_c: float
+    hours: float = Field(gt=0)
+    of: Literal["longest spell", "total"]
+    within_hours: float | None = Field(default=None, gt=0)
+    verdict: Literal["cool", "too cool", "too hot"]
+    basis: Basis
+    source: str = Field(min_length=3)
+
+
+class Digestion(_Strict):
+    """Parameters of the digestion model D(m, T) = days × (m / meal)^exponent × Q10^((T_ref − T)/10)."""
+
+    reference_days: Sourced
+    reference_meal_pct: Sourced
+    reference_c: Sourced
+    exponent: Sourced
+    q10: Sourced
+    q10_span: Span
+    clamp_c: Sourced
+    swing_c: Sourced
+    swing_factor: Sourced
+
+
+class Window(_Strict):
+    """How long after a meal the readings count."""
+
+    min_hours: Sourced
+    max_days: Sourced
+    unknown_days: Sourced
+
+
+class Climate(_Strict):
+    """What the enclosure should hold."""
+
+    preferred: Span
+    cool_side: Span
+    humidity: Span
+    too_hot: Sourced
+
+
+class AgeInterval(_Strict):
+    """Days between meals from an age on."""
+
+    from_months: float
+    days: Span
+
+
+class Feeding(_Strict):
+    """Rules around a meal."""
+
+    intervals: tuple[AgeInterval, ...]
+    no_handling_hours: Sourced
+    width_over_midbody_mm: Sourced
+    prey_share: Span
+    prey_share_large: Sourced
+    prey_share_too_large: Sourced
+    surface_contrast_c: Sourced
+    inspect_minutes: Sourced
+    rest_after_regurgitation_days: Sourced
+    share_after_regurgitation: Sourced
+    infection_hours: Span
+
+
+class Alarm(_Strict):
+    """When the warm side is said to be low while it happens."""
+
+    warm_side_low: Sourced
+    deadband: Sourced
+    on_delay: Sourced
+    on_delay_digesting: Sourced
+    off_delay: Sourced
+    no_readings: Sourced
+
+
+class CareProfile(_Strict):
+    """One species' profile."""
+
+    name: str
+    species: tuple[str, ...]
+    climate: Climate
+    limits: Annotated[tuple[Limit, ...], Field(min_length=1)]
+    window: Window
+    digestion: Digestion
+    feeding: Feeding
+    alarm: Alarm
+
+    def levels_c(self, side: Literal["below", "above"]) -> tuple[float, ...]:
+        """The distinct levels of that side's limits in °C, the mildest first."""
+        levels = {limit.level_c for limit in self.limits if limit.side == side}
+        return tuple(sorted(levels, reverse=side == "below"))
+
+
+def load_care_profile(name: str, folder: Path | None = None) -> CareProfile:
+    """Load the profile `name`, from `folder` (a home's own) if it is there, else as shipped.
+
+    Raises BadSettings, one line, when there is none or when it cannot be used.
+    """
+    own = folder / f"{name}.toml" if folder is not None else None
+    if own is not None and own.is_file():
+        text, where = own.read_text(encoding="utf-8"), str(own)
+    else:
+        shipped = resources.files("config") / "care" / f"{name}.toml"
+        if not shipped.is_file():
+            raise BadSettings(
+                f"no care profile {name!r}; shipped with Warmcoil: "
+                f"{', '.join(care_profile_names())}"
+            )
+        text, where = shipped.read_text(encoding="utf-8"), f"care profile {name}"
+    try:
+        return CareProfile.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as fault:
+        raise BadSettings(f"{where}: not TOML: {fault}") from fault
+    except ValidationError as fault:
+        raise BadSettings(f"{where}: {one_line(fault)}") from fault
+
+
+def care_profile_names() -> list[str]:
+    """Names of the shipped profiles."""
+    folder = resources.files("config") / "care"
+    return sorted(
+        p.name.removesuffix(".toml") for p in folder.iterdir() if p.name.endswith(".toml")
+    )

@@ -1,0 +1,255 @@
+"""The settings of a home: `warmcoil.toml`, typed. An unknown key or a wrong unit is an error."""
+
+from __future__ import annotations
+
+import tomllib
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Literal, Self
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from config.errors import BadSettings
+from config.faults import one_line
+from config.home import Home
+
+TemperatureUnit = Literal["Cel", "K", "degF"]
+Positive = Annotated[float, Field(gt=0)]
+
+
+class _Strict(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Show(_Strict):
+    """In which units the keeper reads and writes. The store and every file keep SI."""
+
+    temperature: Literal["Cel", "degF"] = "Cel"
+    mass: Literal["g", "oz"] = "g"
+    length: Literal["mm", "in"] = "mm"
+
+
+class Collect(_Strict):
+    """The collector's own pace."""
+
+    commit_seconds: Annotated[float, Field(gt=0, le=60)] = 10.0
+    sync_seconds: Annotated[float, Field(gt=0, le=600)] = 30.0
+    seal_minutes: Annotated[float, Field(gt=0, le=1440)] = 60.0
+    queue_frames: Annotated[int, Field(ge=100, le=1_000_000)] = 10_000
+    wait_for_clock: bool = False
+
+
+class Serial(_Strict):
+    """One serial line with one SenML pack a line."""
+
+    port: str
+    baud: Annotated[int, Field(ge=300, le=4_000_000)] = 115_200
+
+
+class MqttSource(_Strict):
+    """A sensor that does not speak SenML: where in its messages the numbers stand.
+
+    `temperature`, `humidity` and `voltage` are JSON Pointers (RFC 6901) or the word "payload",
+    when the whole payload is the number.
+    """
+
+    topic: str = Field(min_length=1)
+    probe: str = Field(min_length=1)
+    temperature: str | None = None
+    humidity: str | None = None
+    voltage: str | None = None
+    temperature_unit: TemperatureUnit = "Cel"
+
+    @field_validator("temperature", "humidity", "voltage")
+    @classmethod
+    def _pointer(cls, text: str | None) -> str | None:
+        if text is not None and text != "payload" and not text.startswith("/"):
+            raise ValueError(
+                f'{text!r} is neither a JSON Pointer (it starts with "/") nor "payload"'
+            )
+        return text
+
+    @model_validator(mode="after")
+    def _something(self) -> Self:
+        if self.temperature is self.humidity is self.voltage is None:
+            raise ValueError("names no quantity: give temperature, humidity or voltage")
+        return self
+
+
+class Mqtt(_Strict):
+    """The MQTT 5 broker. Without a host there is none."""
+
+    host: str | None = None
+    port: Annotated[int, Field(ge=1, le=65_535)] = 1883
+    client_id: str = "warmcoil-collector"
+    topic: str = "warmcoil/+/senml"
+    username: str | None = None
+    password_file: Path | None = None
+    tls: bool = False
+    ca_file: Path | None = None
+    protocol: Literal["5", "3.1.1"] = "5"
+    session_days: Positive = 7.0
+    source: tuple[MqttSource, ...] = ()
+
+
+class OneWire(_Strict):
+    """DS18B20 probes on the board itself, through the kernel's 1-Wire files."""
+
+    folder: Path | None = None
+    every_seconds: Positive = 10.0
+
+
+class Simulated(_Strict):
+    """A simulated probe inside the collector: for trying things out without hardware."""
+
+    probe: str = Field(min_length=1)
+    quantity: Literal["temperature", "humidity"] = "temperature"
+    mean: float = 31.0
+    swing: Annotated[float, Field(ge=0)] = 0.5
+    noise: Annotated[float, Field(ge=0)] = 0.05
+    every_seconds: Positive = 10.0
+
+
+class TwoPoint(_Strict):
+    """A two-point calibration: what the probe read, and what was true, at two temperatures."""
+
+    read: tuple[float, float]
+    true: tuple[float, float]
+
+    @model_validator(mode="after")
+    def _apart(self) -> Self:
+        if self.read[0] == self.read[1]:
+            raise ValueError("the two readings are equal; calibrate at two different temperatures")
+        return self
+
+
+class Probe(_Strict):
+    """What is known of one probe: its sensor, and its calibration (an offset or two points)."""
+
+    id: str = Field(min_length=1)
+    name: str | None = None
+    sensor: Literal["DS18B20", "SHT3x", "SHT4x", "other"] | None = None
+    temperature_offset_c: float | None = None
+    temperature_two_point_c: TwoPoint | None = None
+    humidity_offset_pct: float | None = None
+    humidity_two_point_pct: TwoPoint | None = None
+
+    @model_validator(mode="after")
+    def _one_calibration(self) -> Self:
+        for offset, points in (
+            (self.temperature_offset_c, self.temperature_two_point_c),
+            (self.humidity_offset_pct, self.humidity_two_point_pct),
+        ):
+            if offset is not None and points is not None:
+                raise ValueError("has an offset and two points; keep one of them")
+        return self
+
+
+class Plausibility(_Strict):
+    """What no sensor and no enclosure can do (our own choice, generous)."""
+
+    jump_c: Positive = 6.0
+    jump_c_per_minute: Positive = 12.0
+    accept_after_readings: Annotated[int, Field(ge=2, le=100)] = 3
+    near_power_on_c: Positive = 5.0
+    stuck_hours: Positive = 12.0
+    stuck_others_moved_c: Positive = 1.0
+
+
+class ReviewSettings(_Strict):
+    """How readings become a line."""
+
+    gap_minutes: Positive = 15.0
+    probes_disagree_c: Positive = 2.0
+
+
+class Care(_Strict):
+    """Which care profile. A file care/NAME.toml in the home wins over the shipped one."""
+
+    profile: str = Field(default="boa-constrictor", pattern=r"^[a-z0-9-]+$")
+
+
+class Watch(_Strict):
+    """Alarms and where they go. `notify` are apprise addresses."""
+
+    every_seconds: Annotated[float, Field(gt=0, le=300)] = 10.0
+    notify: tuple[str, ...] = ()
+    notify_file: Path | None = None
+
+
+class Page(_Strict):
+    """The web page."""
+
+    host: str = "127.0.0.1"
+    port: Annotated[int, Field(ge=1, le=65_535)] = 8750
+
+
+class Settings(_Strict):
+    """Everything in `warmcoil.toml`."""
+
+    time_zone: str = "UTC"
+    show: Show = Show()
+    collect: Collect = Collect()
+    serial: tuple[Serial, ...] = ()
+    mqtt: Mqtt = Mqtt()
+    onewire: OneWire = OneWire()
+    simulated: tuple[Simulated, ...] = ()
+    probe: tuple[Probe, ...] = ()
+    plausibility: Plausibility = Plausibility()
+    review: ReviewSettings = ReviewSettings()
+    care: Care = Care()
+    watch: Watch = Watch()
+    page: Page = Page()
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, name: str) -> str:
+        try:
+            ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            raise ValueError(
+                f"{name!r} is not a time zone; one is, for example, Europe/Lisbon"
+            ) from None
+        return name
+
+    @model_validator(mode="after")
+    def _one_entry_a_probe(self) -> Self:
+        seen: set[str] = set()
+        for probe in self.probe:
+            if probe.id in seen:
+                raise ValueError(f"probe {probe.id} has two [[probe]] entries; keep one")
+            seen.add(probe.id)
+        return self
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The home's time zone."""
+        return ZoneInfo(self.time_zone)
+
+
+def load_settings(home: Home) -> Settings:
+    """Read a home's settings. Raises NotSo without a home, BadSettings with one line for the rest."""
+    home.must_exist()
+    try:
+        text = home.settings.read_text(encoding="utf-8")
+    except UnicodeDecodeError as fault:
+        raise BadSettings(f"{home.settings}: not UTF-8 text (byte {fault.start})") from fault
+    except OSError as fault:
+        raise BadSettings(f"{home.settings}: cannot be read: {fault.strerror}") from fault
+    return parse_settings(text, str(home.settings))
+
+
+def parse_settings(text: str, where: str) -> Settings:
+    """Settings from TOML text; `where` names it in the error."""
+    try:
+        return Settings.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as fault:
+        raise BadSettings(f"{where}: not TOML: {fault}") from fault
+    except ValidationError as fault:
+        raise BadSettings(f"{where}: {one_line(fault)}") from fault
+
+
+def example_settings() -> str:
+    """The commented example that `warmcoil init` writes."""
+    return (resources.files("config") / "example.toml").read_text(encoding="utf-8")
