@@ -1,4 +1,4 @@
-"""Care profiles: the numbers of the trade, each with its unit, its source and how far to trust it."""
+"""Care profiles: the numbers of the trade, each with unit, source and how far to trust it."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ class Limit(_Strict):
 
 
 class Digestion(_Strict):
-    """Parameters of the digestion model D(m, T) = days × (m / meal)^exponent × Q10^((T_ref − T)/10)."""
+    """Parameters of D(m, T) = days × (m / meal)^exponent × Q10^((reference − T) / 10)."""
 
     reference_days: Sourced
     reference_meal_pct: Sourced

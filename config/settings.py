@@ -229,7 +229,7 @@ class Settings(_Strict):
 
 
 def load_settings(home: Home) -> Settings:
-    """Read a home's settings. Raises NotSo without a home, BadSettings with one line for the rest."""
+    """Read a home's settings. Raises NotSo without a home, else BadSettings with one line."""
     home.must_exist()
     try:
         text = home.settings.read_text(encoding="utf-8")
