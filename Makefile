@@ -1,0 +1,61 @@
+# The few commands that matter. `make demo` and `make test` set up everything they need.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/pip --disable-pip-version-check -q
+WORKERS ?= auto
+
+.PHONY: help demo test lint types campaigns bench lock format clean
+
+help:
+	@echo "make demo       an invented collection with simulated probes, kept running"
+	@echo "make test       the tests"
+	@echo "make lint       ruff, mypy --strict and the import rules"
+	@echo "make campaigns  the long tests: kills, fuzzing, many simulated books"
+	@echo "make bench      speed, memory and bytes written, as JSON lines"
+	@echo "make lock       renew the hashed lists of packages"
+
+$(VENV)/.run: requirements.lock pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11) and "Warmcoil needs Python 3.11 or newer; this is " + sys.version.split()[0])'
+	@test -x $(BIN)/python || $(PYTHON) -m venv $(VENV) || { echo "python3-venv is missing: apt-get install python3-venv"; rm -rf $(VENV); exit 1; }
+	$(PIP) install --require-hashes -r requirements.lock
+	$(PIP) install --no-deps --no-build-isolation -e .
+	@touch $@
+
+$(VENV)/.test: $(VENV)/.run tests/requirements.lock
+	$(PIP) install --require-hashes -r tests/requirements.lock
+	@touch $@
+
+demo: $(VENV)/.run
+	$(BIN)/warmcoil demo
+
+test: $(VENV)/.test
+	@sh tests/system-packages.sh
+	$(BIN)/pytest -n $(WORKERS) -m "not campaign"
+
+campaigns: $(VENV)/.test
+	@sh tests/system-packages.sh
+	$(BIN)/pytest -m campaign --timeout 3600
+
+lint: $(VENV)/.test
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+format: $(VENV)/.test
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+# Universal lists: they hold for every Python from 3.11 on and every kind of machine. No address
+# of an index stands in them.
+COMPILE = $(BIN)/uv pip compile -q --universal --python-version 3.11 --generate-hashes \
+	--no-header --no-annotate --no-emit-index-url --no-emit-find-links
+lock: $(VENV)/.test
+	$(PIP) install uv
+	$(COMPILE) --extra demo --extra statistics --extra build pyproject.toml -o requirements.lock
+	$(COMPILE) --extra demo --extra statistics --extra build --extra tests -c requirements.lock \
+		pyproject.toml -o tests/requirements.lock
+
+clean:
+	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache artefacts build *.egg-info

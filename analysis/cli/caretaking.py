@@ -1,0 +1,90 @@
+"""Commands that look after the home: probes, check, repair, backup, restore."""
+
+from __future__ import annotations
+
+import shutil
+import time
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from analysis.cli.common import HomeOption, JsonOption, bare_home, home_at, now_ms, opened, print_json
+from config.errors import NotSo
+from config.settings import load_settings
+
+
+def register(app: typer.Typer) -> None:
+    """Add this room's commands."""
+    for command in (probes, check, repair, backup, restore):
+        app.command()(command)
+
+
+def probes(as_json: JsonOption = False, home: HomeOption = None) -> None:
+    """Every probe: its last reading, how old it is, and where it lies."""
+    from analysis.cli.tables import probe_table, show
+    from analysis.probes import probe_states
+
+    with opened(home) as it:
+        states = probe_states(it.book, it.reader, it.settings, now_ms())
+        if as_json:
+            print_json([state.as_json() for state in states])
+        elif not states:
+            typer.echo("No probe has been heard or placed yet. Is the collector running?")
+        else:
+            show(probe_table(states, it.settings))
+
+
+def check(home: HomeOption = None) -> None:
+    """Check the store and the book; change nothing. Exit code 1 when there are faults."""
+    from analysis.checking import check_home
+
+    where = home_at(home)
+    found = check_home(where, load_settings(where))
+    for line in found.notes:
+        typer.echo(line)
+    for line in found.faults:
+        typer.echo(f"fault: {line}")
+    if found.faults:
+        raise NotSo(f"{len(found.faults)} faults found; keep a copy (warmcoil backup), then: "
+                    f"warmcoil repair --home {where.folder}")
+    typer.echo("no faults")
+
+
+def repair(home: HomeOption = None) -> None:
+    """Mend the store from a copy, after a typed yes; say what could not be saved."""
+    from collector.store.repair import repair as mend
+
+    where = home_at(home)
+    typer.echo(f"The readings in {where.readings} will be copied aside, and what can be read will "
+               "be written anew. Stop the collector first.")
+    if typer.prompt('Type "yes" to go on', default="no") != "yes":
+        raise NotSo("nothing was changed")
+    aside = where.folder / f"readings.before-repair-{time.strftime('%Y%m%dT%H%M%S')}"
+    shutil.copytree(where.readings, aside)
+    for line in mend(where.journal, where.archive):
+        typer.echo(line)
+    typer.echo(f"The files as they were are in {aside}")
+
+
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The backup file to write.")],
+    home: HomeOption = None,
+) -> None:
+    """Write settings, book, alarms and readings to one file, while everything runs."""
+    from collector.backup import backup as write
+
+    write(home_at(home), file)
+    typer.echo(f"{file} written ({file.stat().st_size / 1e6:.1f} MB). Password files are not in it.")
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup file.")],
+    home: HomeOption = None,
+) -> None:
+    """Make a home from a backup file. A home that exists is never overwritten."""
+    from collector.backup import restore as read
+
+    where = bare_home(home)
+    read(file, where)
+    typer.echo(f"{where.folder} restored from {file}")
