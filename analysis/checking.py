@@ -1,0 +1,54 @@
+"""`warmcoil check`: is the home whole? Faults, and notes on what is merely incomplete."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from collector.book.check import check_book
+from collector.readings import Quantity
+from collector.store.check import check as check_store
+from collector.store.reader import Reader
+from config.home import Home
+from config.settings import Settings
+
+_DAY_MS = 86_400_000
+_LOOK_BACK_DAYS = 30
+
+
+@dataclass(slots=True)
+class Found:
+    """What a check found: `faults` need mending, `notes` only want to be known."""
+
+    faults: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def check_home(home: Home, settings: Settings) -> Found:
+    """Check store and book of a home. Changes nothing."""
+    found = Found()
+    found.faults += check_store(home.journal, home.archive)
+    found.faults += check_book(home.book)
+    if not found.faults:
+        with Reader(home.journal, home.archive) as reader:
+            found.notes += _series_notes(reader, settings)
+    return found
+
+
+def _series_notes(reader: Reader, settings: Settings) -> list[str]:
+    """One line a series: how many readings, how many flagged and how long unknown lately."""
+    gap_ms = settings.review.gap_minutes * 60_000
+    notes = []
+    for key, span in sorted(reader.series().items(), key=lambda s: (s[0].probe, s[0].quantity)):
+        if key.quantity is Quantity.VOLTAGE:
+            continue
+        since_ms = max(span.first_ms, span.last_ms - _LOOK_BACK_DAYS * _DAY_MS)
+        columns = reader.columns(key, since_ms, span.last_ms + 1)
+        times = [at for at, flag in zip(columns.at_ms, columns.flags, strict=True) if not flag]
+        gaps = [b - a for a, b in zip(times, times[1:], strict=False) if b - a > gap_ms]
+        flagged = len(columns) - len(times)
+        days = (span.last_ms - since_ms) / _DAY_MS
+        notes.append(
+            f"{key.probe} {key.quantity}: {span.count} readings; in its last {days:.0f} days "
+            f"{len(gaps)} gaps ({sum(gaps) / 3_600_000:.1f} h unknown), {flagged} flagged"
+        )
+    return notes

@@ -1,0 +1,109 @@
+"""Tables for people: every number with its unit, unknown said in words."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+
+from analysis.probes import ProbeState, doubts
+from analysis.words import age, local_time, temperature
+from collector.book.records import Meal
+from collector.readings import Quantity, Reading
+from config.settings import Settings
+
+if TYPE_CHECKING:
+    from analysis.review import Review
+
+_WIDE = 180
+
+
+def show(table: Table) -> None:
+    """Print a table; a pipe gets it wide, so that no column is cut."""
+    console = Console() if sys.stdout.isatty() else Console(width=_WIDE)
+    console.print(table)
+
+
+def review_table(
+    reviews: Sequence[Review], meals: Mapping[int, Meal], settings: Settings
+) -> Table:
+    """One row a meal, oldest first."""
+    floor = None
+    table = _table("meal", "animal", "taken", "prey", "window", "known", "warm side", "below",
+                   "longest", "verdict", "outcome")
+    for one in reviews:
+        warm = one.warm_side
+        worst = warm.below[0] if warm is not None and warm.below else None
+        floor = worst.below_c if worst is not None else floor
+        table.add_row(
+            str(one.meal),
+            one.animal,
+            local_time(one.taken_at_ms, settings.zone),
+            prey_words(meals[one.meal], settings),
+            f"{one.window.hours:.0f} h, {one.window.ended_by}",
+            f"{one.coverage.share * 100:.0f} %",
+            _range_words(warm.min_c, warm.max_c, settings) if warm is not None else "no probe",
+            f"{worst.hours:.1f} h" if worst is not None else "not known",
+            f"{worst.longest_spell_hours:.1f} h" if worst is not None else "not known",
+            _verdict_words(one),
+            one.outcome or "not known yet",
+        )
+    if floor is not None:
+        table.columns[7].header = f"below {temperature(floor, settings)}"
+    return table
+
+
+def probe_table(states: Sequence[ProbeState], settings: Settings) -> Table:
+    """One row a probe and quantity."""
+    table = _table("probe", "name", "place", "reading", "age", "quality")
+    for state in states:
+        place = state.placement
+        where = f"{place.enclosure}, {place.zone.value}" if place else "not placed"
+        for row, one in enumerate(state.latest or (None,)):
+            head = (state.probe, state.name or "", where) if row == 0 else ("", "", "")
+            if one is None:
+                table.add_row(*head, "never heard", "", "")
+            else:
+                table.add_row(*head, _reading_words(one, settings), age(state.age_seconds(one)),
+                              ", ".join(doubts(one.flags)) or "good")
+    return table
+
+
+def prey_words(meal: Meal, settings: Settings) -> str:
+    """What was eaten: count, kind, mass of the whole meal."""
+    count = f"{meal.prey_count} × " if meal.prey_count not in (None, 1) else ""
+    kind = meal.prey or "prey not known"
+    if meal.mass_g is None:
+        return f"{count}{kind}"
+    if settings.show.mass == "oz":
+        return f"{count}{kind}, {meal.mass_g / 28.349523125:.1f} oz"
+    return f"{count}{kind}, {meal.mass_g:.0f} g"
+
+
+def _table(*columns: str) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in columns:
+        table.add_column(name, overflow="fold")
+    return table
+
+
+def _verdict_words(one: Review) -> str:
+    if one.possible != one.verdict:
+        return f"{one.verdict} (gaps could hide: {one.possible})"
+    return one.verdict
+
+
+def _range_words(low: float | None, high: float | None, settings: Settings) -> str:
+    if low is None or high is None:
+        return "not known"
+    return f"{temperature(low, settings)} to {temperature(high, settings)}"
+
+
+def _reading_words(one: Reading, settings: Settings) -> str:
+    if one.quantity is Quantity.TEMPERATURE:
+        return temperature(one.value, settings)
+    unit = "% humidity" if one.quantity is Quantity.HUMIDITY else "V"
+    return f"{one.value:.1f} {unit}"
