@@ -41,7 +41,15 @@ class BadPayload(Unusable):
 
 
 class BadEntry(Unusable):
-    """A record that contradicts the book or itself."""
+    """A record that contradicts the book or itself.
+
+    `field` and `why` are the parts of the text that an import names beside the line.
+    """
+
+    def __init__(self, text: str, *, field: str = "", why: str = "") -> None:
+        self.field = field
+        self.why = why or text
+        super().__init__(text)
 
 
 class BadRows(Unusable):

@@ -144,3 +144,16 @@ class Handling:
     at_ms: int
     minutes: float | None = None
     reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Shed:
+    """One shed: the day the old skin was found."""
+
+    animal: str
+    at_ms: int
+    notes: str | None = None
+
+
+Record = Enclosure | Animal | Stay | Placement | Meal | Weighing | Handling | Shed
+"""Anything the book holds."""
