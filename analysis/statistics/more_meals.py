@@ -1,0 +1,40 @@
+"""How many more meals would decide, if they go on like those so far."""
+
+from __future__ import annotations
+
+from math import ceil, sqrt
+from statistics import NormalDist
+
+from analysis.statistics.chances import Chances
+
+MOST = 10_000
+"""Beyond this many more meals the answer is "none that this book will ever hold"."""
+
+
+def more_meals(chances: Chances, meals: int, level: float, power: float = 0.8) -> int | None:
+    """How many meals on top of `meals` would decide; None where no number under MOST would.
+
+    Definition: the meals to come repeat those so far in the same proportions (the same animals,
+    as many of them with the condition, the same shares of each that come back). Let the sum of
+    scores over the came-back meals lie D away from what chance expects, with variance V by
+    chance. In a book f times as long these are f·D and f·V. The answer is (f − 1) × meals for the
+    least f at which the two-sided test at `level`, with the continuity correction that makes the
+    large-sample test behave like the exact one, would succeed with probability `power`:
+
+        f·D − ½ = (z(1 − level/2) + z(power)) · √(f·V)
+
+    It is as good as the shares so far are: from a handful of meals it is a rough number, and where
+    the meals differ by chance alone it means nothing. It may be 0 when the sum so far is already
+    extreme enough for the formula but not for the exact test; then 1 is given.
+
+    Source: the usual sample size from noncentrality growing with n (Lachin 1981, Control. Clin.
+    Trials 2:93; from memory).
+    """
+    away, variance = abs(chances.seen - chances.mean), chances.variance
+    normal = NormalDist()
+    reach = (normal.inv_cdf(1 - level / 2) + normal.inv_cdf(power)) * sqrt(variance)
+    if away <= reach / sqrt(1 + MOST / meals):
+        return None
+    root = (reach + sqrt(reach * reach + 2 * away)) / (2 * away)
+    more = max(1, ceil((root * root - 1) * meals))
+    return more if more <= MOST else None

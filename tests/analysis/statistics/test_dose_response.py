@@ -1,0 +1,78 @@
+"""Firth's logistic regression where the answer is known."""
+
+from __future__ import annotations
+
+from math import exp, log
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.statistics.dose_response import firth
+
+
+def _two_by_two(a: int, b: int, c: int, d: int) -> tuple[list[float], list[bool], list[str]]:
+    dose = [1.0] * (a + b) + [0.0] * (c + d)
+    came_back = [True] * a + [False] * b + [True] * c + [False] * d
+    return dose, came_back, ["Nera"] * len(dose)
+
+
+def test_one_yes_or_no_is_half_added_to_each_cell() -> None:
+    """[[5, 0], [2, 8]]: Firth 1993; the profile interval computed with the reference library."""
+    found = firth(*_two_by_two(5, 0, 2, 8))
+    assert found is not None
+    assert found.log_odds_per_unit == pytest.approx(3.6216707, abs=5e-8)
+    assert found.log_odds_per_unit == pytest.approx(log(5.5 * 8.5 / (0.5 * 2.5)), abs=1e-9)
+    assert found.low == pytest.approx(1.01187, abs=5e-6)
+    assert found.high == pytest.approx(8.63395, abs=5e-6)
+    assert (found.meals, found.animals) == (15, 1)
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.tuples(*[st.integers(0, 9)] * 4).filter(
+        lambda c: min(c[0] + c[1], c[2] + c[3], c[0] + c[2], c[1] + c[3]) > 0
+    )
+)
+def test_the_law_of_the_half(cells: tuple[int, int, int, int]) -> None:
+    a, b, c, d = (cell + 0.5 for cell in cells)
+    found = firth(*_two_by_two(*cells))
+    assert found is not None
+    assert found.log_odds_per_unit == pytest.approx(log(a * d / (b * c)), abs=1e-6)
+
+
+def test_the_unit_of_the_dose_does_not_matter() -> None:
+    rng = np.random.default_rng(4)
+    dose = rng.gamma(1.0, 20.0, size=60)
+    came_back = [bool(x) for x in rng.random(60) < 1 / (1 + np.exp(2.5 - dose / 20))]
+    animal = [f"animal {i % 4}" for i in range(60)]
+    hours = firth(list(dose), came_back, animal)
+    days = firth(list(dose / 24), came_back, animal)
+    assert hours is not None
+    assert days is not None
+    assert hours.odds_times(24.0) == pytest.approx(days.odds_times(1.0), rel=1e-6)
+    times, low, high = hours.odds_times(10.0)
+    assert low is not None
+    assert high is not None
+    assert low < times < high
+
+
+def test_animals_that_cannot_tell_are_left_out() -> None:
+    dose, came_back, animal = _two_by_two(3, 2, 1, 6)
+    found = firth(dose, came_back, animal)
+    with_more = firth([*dose, 4.0, 9.0], [*came_back, False, False], [*animal, "Ombra", "Ombra"])
+    assert found == with_more
+    assert firth([1.0, 2.0], [True, True], ["Nera", "Nera"]) is None
+
+
+def test_one_dose_everywhere_says_nothing() -> None:
+    assert firth([3.0] * 6, [True, False] * 3, ["Nera"] * 6) is None
+
+
+def test_separated_meals_have_a_finite_answer() -> None:
+    """Ordinary maximum likelihood would be infinite here."""
+    dose = [0.0, 1.0, 2.0, 30.0, 31.0, 40.0]
+    found = firth(dose, [x > 10 for x in dose], ["Nera"] * 6)
+    assert found is not None
+    assert 1 < exp(10 * found.log_odds_per_unit) < 1e6
