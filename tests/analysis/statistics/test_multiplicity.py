@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 
@@ -13,6 +13,7 @@ from analysis.statistics.multiplicity import Evidence, could_show, holm_tarone
 P = st.floats(1e-6, 1.0)
 
 
+@settings(max_examples=40, deadline=None)  # the reference is slow to start
 @given(st.lists(P, min_size=1, max_size=12))
 def test_without_a_floor_it_is_holms_method(ps: list[float]) -> None:
     """Against statsmodels' multipletests(method="holm")."""
