@@ -118,6 +118,39 @@ class Feeding(_Strict):
     infection_hours: Span
 
 
+class NextMeal(_Strict):
+    """When an enclosure is fit for a meal today: steady over the hours before it."""
+
+    steady_hours: Sourced
+    most_hours_off: Sourced
+    least_known_share: Sourced
+
+
+class Condition(_Strict):
+    """What weights and meals say of an animal, and from when on it is said."""
+
+    trend_days: Sourced
+    least_weighings: Sourced
+    loss_vet_pct: Sourced
+    loss_early_pct: Sourced
+    grown_months: Sourced
+    grown_rise_pct_month: Sourced
+    food_days: Sourced
+    index_least_records: Sourced
+
+
+class PreyKind(_Strict):
+    """A kind of prey as it is sold: what it is called, weighs and holds. None is unknown."""
+
+    name: str
+    words: Annotated[tuple[str, ...], Field(min_length=1)]
+    mass_g: Span
+    energy_kcal_per_g: Sourced | None = None
+    protein_pct: Sourced | None = None
+    fat_pct: Sourced | None = None
+    staple: bool = True
+
+
 class Alarm(_Strict):
     """When the warm side is said to be low while it happens."""
 
@@ -139,6 +172,9 @@ class CareProfile(_Strict):
     window: Window
     digestion: Digestion
     feeding: Feeding
+    next_meal: NextMeal
+    condition: Condition
+    prey: tuple[PreyKind, ...]
     alarm: Alarm
 
     def levels_c(self, side: Literal["below", "above"]) -> tuple[float, ...]:
