@@ -54,13 +54,20 @@ def prepare_broker(folder: Path, port: int, search: str | None = None) -> Broker
         config = folder / "mosquitto.conf"
         config.write_text(_mosquitto_config(folder, port), encoding="utf-8")
         return Broker("mosquitto", (found, "-c", str(config)), "5")
-    if importlib.util.find_spec("amqtt") is None:
+    if not _amqtt_is_there():
         raise NotSo(
             "no MQTT broker here; install the Debian package mosquitto, "
             "or the Python package amqtt: pip install amqtt"
         )
     command = (sys.executable, "-m", "hardware.rack.broker", "--port", str(port))
     return Broker("amqtt", command, "3.1.1")
+
+
+def _amqtt_is_there() -> bool:
+    try:
+        return importlib.util.find_spec("amqtt") is not None
+    except ValueError:  # the name is taken by something that is no module
+        return False
 
 
 def free_port() -> int:

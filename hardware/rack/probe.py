@@ -75,6 +75,7 @@ class Probe:
         probe = self.build.probe
         core_c = self._follow(at_ms, air_c)
         if not plugged:
+            self.power_lost()
             silent = self.build.sensor != "DS18B20"
             return [] if silent else [Sample(probe, Quantity.TEMPERATURE, NO_ANSWER_C)]
         if self._cold_start:
