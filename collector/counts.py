@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 log = logging.getLogger("collector")
 
 _SAY_AGAIN_S = 60.0
+_LONGEST_DETAIL = 300
 
 
 @dataclass(slots=True)
@@ -60,7 +61,7 @@ class Counts:
             since = self._unsaid(source, reason, tally.dropped[reason])
         if since:
             often = f" ({since} times since last said)" if since > 1 else ""
-            log.warning("%s: dropped: %s%s%s", source, reason, detail and f": {detail}", often)
+            log.warning("%s: dropped: %s%s%s", source, reason, _one_line(detail), often)
 
     def connection(self, source: str, up: bool) -> None:
         """`source` has, or has lost, what it listens to."""
@@ -88,3 +89,9 @@ class Counts:
             return 0
         self._said[source, reason] = (now_s, total)
         return total - said_total
+
+
+def _one_line(detail: str) -> str:
+    """`detail` after a colon, as it may stand in a log: topics can hold any character."""
+    short = detail[:_LONGEST_DETAIL]
+    return f": {''.join(c if c.isprintable() else '?' for c in short)}" if short else ""

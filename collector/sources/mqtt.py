@@ -30,6 +30,7 @@ from collector.backoff import Backoff
 from collector.counts import Counts
 from collector.frame import Delivery, Frame, Inbox
 from collector.sources.mqtt_client import LONGEST_MESSAGE, connect, new_client, subscribe
+from collector.sources.source import Source
 from config.errors import BadSettings
 from config.settings import Mqtt
 
@@ -54,10 +55,11 @@ def digest(topic: str, payload: bytes) -> bytes:
     return hashlib.blake2b(topic.encode() + b"\0" + payload, digest_size=8).digest()
 
 
-class MqttBroker:
+class MqttBroker(Source):
     """Subscribes to the topics of the settings and queues every message."""
 
     name = "mqtt"
+    ends_last = True
 
     def __init__(
         self,
@@ -120,9 +122,12 @@ class MqttBroker:
         except (OSError, BadSettings) as fault:  # TLS faults are OSErrors too
             self._complain(f"cannot be reached: {fault}")
         self._counts.connection(self.name, up=False)
-        steady = self._connected_s is not None
-        if steady and self._monotonic() - (self._connected_s or 0.0) >= _STEADY_S:
+        if self._was_steady():
             self._backoff.reset()
+
+    def _was_steady(self) -> bool:
+        since_s = self._connected_s
+        return since_s is not None and self._monotonic() - since_s >= _STEADY_S
 
     def _step(self, ear: socket.socket) -> MQTTErrorCode:
         """Wait for the broker or a wake-up, and do what is to be done."""

@@ -19,6 +19,7 @@ from collector.counts import Counts
 from collector.frame import Frame, Inbox
 from collector.measured import Decoded, Measured
 from collector.readings import Quantity
+from collector.sources.source import Source
 from config.errors import BadPayload
 
 log = logging.getLogger("collector")
@@ -90,7 +91,7 @@ def decode(payload: bytes, device: str) -> Decoded:
 # ---- reading the files -----------------------------------------------------------------------
 
 
-class OneWire:
+class OneWire(Source):
     """Reads all DS18B20 under one folder, one after the other, every so often."""
 
     name = "1-wire"

@@ -14,6 +14,7 @@ from collector import serial_frame
 from collector.backoff import Backoff
 from collector.counts import Counts
 from collector.frame import Frame, Inbox
+from collector.sources.source import Source
 from config.settings import Serial
 
 log = logging.getLogger("collector")
@@ -24,7 +25,7 @@ _FIRST_WAIT_S, _MOST_WAIT_S = 0.2, 10.0
 """A port is on the board itself; looking for it often costs next to nothing."""
 
 
-class SerialLine:
+class SerialLine(Source):
     """Reads lines from one port, and drops those that do not add up."""
 
     def __init__(

@@ -14,6 +14,7 @@ from collector.frame import Frame, Inbox
 from collector.measured import Measured
 from collector.readings import Quantity
 from collector.senml import pack
+from collector.sources.source import Source
 from config.settings import Simulated
 
 _DAY_S = 86_400.0
@@ -25,7 +26,7 @@ def simulated_value(probe: Simulated, at_s: float, chance: random.Random) -> flo
     return round(probe.mean + swing + chance.gauss(0.0, probe.noise), 4)
 
 
-class SimulatedProbes:
+class SimulatedProbes(Source):
     """All [[simulated]] probes of the settings; each sends a SenML pack at its own pace."""
 
     name = "simulated"

@@ -1,0 +1,139 @@
+"""The collector process: `python -m collector --home DIR`. Probes to store, until stopped."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import signal
+import sys
+from collections.abc import Sequence
+from contextlib import ExitStack, closing
+from pathlib import Path
+from types import FrameType
+
+from collector.backoff import Backoff
+from collector.calibration import Calibration
+from collector.clock import Clock, wall_clock_ms
+from collector.collecting import Collecting
+from collector.compose import decoders_of, sources_of
+from collector.counts import Counts
+from collector.deliveries import Deliveries
+from collector.frame import Inbox
+from collector.pipeline import Pipeline
+from collector.plausible import Judge
+from collector.readings import Reading
+from collector.sealer import Sealer
+from collector.service import SignsOfLife, only_one
+from collector.state import StateFile
+from collector.store.journal import Journal
+from collector.store.reader import Reader
+from config.errors import Unusable, WarmcoilError
+from config.home import Home
+from config.settings import Settings, load_settings
+
+log = logging.getLogger("collector")
+
+_RETRY_FIRST_S, _RETRY_MOST_S = 1.0, 60.0
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the collector; returns the exit code."""
+    parser = argparse.ArgumentParser(prog="python -m collector", description=__doc__)
+    parser.add_argument("--home", default=os.environ.get("WARMCOIL_HOME"), metavar="DIR")
+    chosen = parser.parse_args(arguments)
+    _log_to_stderr()
+    try:
+        if not chosen.home:
+            raise Unusable("no home given; say --home DIR, or set WARMCOIL_HOME")
+        return collect(Home(Path(chosen.home)))
+    except WarmcoilError as fault:
+        print(f"collector: {fault}", file=sys.stderr)  # noqa: T201 — the one line of a bad start
+        return fault.exit_code
+
+
+def collect(home: Home) -> int:
+    """Collect into `home` until SIGTERM or SIGINT; returns the exit code. Raises WarmcoilError."""
+    settings = load_settings(home)
+    with ExitStack() as stack:
+        stack.enter_context(only_one(home.folder / "collector.lock", "collector"))
+        home.readings.mkdir(exist_ok=True)
+        newest = _newest(home)
+        journal = stack.enter_context(
+            closing(Journal(home.journal, sync_seconds=settings.collect.sync_seconds))
+        )
+        collecting = compose(home, settings, journal, newest)
+        _stop_on_signals(collecting)
+        code = collecting.run()
+    log.info("stopped")
+    return code
+
+
+def compose(
+    home: Home, settings: Settings, journal: Journal, newest: Sequence[Reading]
+) -> Collecting:
+    """Put the parts together. `newest` holds the newest stored reading of every series."""
+    counts = Counts(wall_clock_ms)
+    inbox = Inbox(settings.collect.queue_frames, counts)
+    sources = sources_of(settings, inbox, counts)
+    if not sources:
+        log.warning("%s: names no source of readings; nothing will be collected", home.settings)
+    pipeline = Pipeline(
+        decoders=decoders_of(settings, sources),
+        calibration=Calibration(settings.probe),
+        judge=_judge(settings, newest),
+        journal=journal,
+        clock=Clock(
+            wait_for_clock=settings.collect.wait_for_clock,
+            newest_ms=max((reading.at_ms for reading in newest), default=None),
+        ),
+        counts=counts,
+        deliveries=Deliveries(journal.receipts()),
+        commit_seconds=settings.collect.commit_seconds,
+        most_readings=settings.collect.queue_frames,
+        retry=Backoff(_RETRY_FIRST_S, _RETRY_MOST_S),
+    )
+    return Collecting(
+        sources=sources,
+        inbox=inbox,
+        pipeline=pipeline,
+        sealer=Sealer(journal, home.archive, settings.collect.seal_minutes * 60.0),
+        state=StateFile(home.collector_state, counts, pipeline, wall_clock_ms),
+        life=SignsOfLife(),
+    )
+
+
+def _newest(home: Home) -> list[Reading]:
+    with Reader(home.journal, home.archive) as reader:
+        return list(reader.latest().values())
+
+
+def _judge(settings: Settings, newest: Sequence[Reading]) -> Judge:
+    sensors = {probe.id: probe.sensor for probe in settings.probe if probe.sensor is not None}
+    judge = Judge(settings.plausibility, sensors)
+    for reading in newest:
+        judge.remember(reading)
+    return judge
+
+
+def _stop_on_signals(collecting: Collecting) -> None:
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        collecting.stop()
+
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, stop)
+
+
+def _log_to_stderr() -> None:
+    """One line each. Under systemd the journal adds the time itself."""
+    when = "" if os.environ.get("JOURNAL_STREAM") else "%(asctime)s "
+    logging.basicConfig(
+        stream=sys.stderr,
+        level=logging.INFO,
+        format=f"{when}collector: %(message)s",
+        datefmt="%Y-%m-%dT%H:%M:%S%z",
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())
