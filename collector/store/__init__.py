@@ -1,0 +1,1 @@
+"""The store of the readings: journal, packed archive, sealing between them, and one reader."""
