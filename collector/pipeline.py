@@ -66,6 +66,7 @@ class Pipeline:
         self._batch = Batch(most_readings)
         self._held = Held(most_readings)
         self._commit_at_s: float | None = None
+        self._called_s = clock.monotonic()
         self.fault: str | None = None
 
     @property
@@ -176,7 +177,9 @@ class Pipeline:
         """Do what is due now."""
         if len(self._held) and self._clock.sure():
             self._release()
-        if self.wait_s() <= 0.0:
+        quiet_s = self._clock.monotonic() - self._called_s
+        # A quiet journal is called all the same: it has the last commit still to sync.
+        if self.wait_s() <= 0.0 or (not len(self._batch) and quiet_s >= self._commit_seconds):
             self.commit()
 
     def wait_s(self) -> float:
@@ -191,8 +194,7 @@ class Pipeline:
 
     def commit(self) -> bool:
         """Write the batch to the journal, then acknowledge it; False when that failed."""
-        if not len(self._batch):
-            return True
+        self._called_s = self._clock.monotonic()
         try:
             self._journal.commit(self._batch.readings(), self._batch.receipts())
         except (sqlite3.OperationalError, StoreFault, OSError) as fault:

@@ -1,0 +1,397 @@
+"""Frame to journal, over a real journal: batching, clocks, redeliveries, a disk that is full."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from collector.backoff import Backoff
+from collector.calibration import Calibration
+from collector.clock import DAY_MS, Clock
+from collector.counts import Counts
+from collector.deliveries import Deliveries
+from collector.frame import Delivery, Frame
+from collector.measured import Measured
+from collector.pipeline import COMMIT_AT_UNACKNOWLEDGED, Pipeline
+from collector.plausible import Judge
+from collector.readings import Correction, Flag, Quantity, Reading
+from collector.senml import decode, pack
+from collector.sources.mqtt import digest
+from collector.store.journal import Journal, Receipt
+from config.settings import Plausibility, Probe
+
+NOW_MS = 1_900_000_000_000
+T = Quantity.TEMPERATURE
+
+
+class Bench:
+    """A pipeline with a clock to be set by hand and a broker that only notes what it hears."""
+
+    def __init__(self, path: Path, **more: object) -> None:
+        self.ms, self.s = NOW_MS, 1000.0
+        self.clock_is_right = True
+        self.acknowledged: list[int] = []
+        self.journal = Journal(path / "journal.db", monotonic=lambda: self.s)
+        self.counts = Counts(lambda: self.ms, lambda: self.s)
+        self.start(**more)
+
+    def start(self, *, wait: bool = False, most: int = 100) -> None:
+        """A new process over the same journal."""
+        self.pipeline = Pipeline(
+            decoders=dict.fromkeys(
+                ("serial", "mqtt"), lambda frame, now_ms: decode(frame.payload, now_ms)
+            ),
+            calibration=Calibration([Probe(id="p", temperature_offset_c=-0.5)]),
+            judge=Judge(Plausibility(), {}),
+            journal=self.journal,
+            clock=Clock(wait, None, lambda: self.ms, lambda: self.s, lambda: self.clock_is_right),
+            counts=self.counts,
+            deliveries=Deliveries(self.journal.receipts()),
+            commit_seconds=10.0,
+            most_readings=most,
+            retry=Backoff(1.0, 60.0, chance=lambda: 0.0),
+        )
+
+    def let_pass(self, seconds: float) -> None:
+        self.s += seconds
+        self.ms += round(seconds * 1000)
+
+    def serial(self, text: str) -> None:
+        self.pipeline.take(Frame("serial", text.encode(), self.s))
+        self.pipeline.tick()
+
+    def mqtt(self, mid: int, text: str, *, again: bool = False, stale: bool = False) -> None:
+        delivery = Delivery(
+            mid, digest("t", text.encode()), again, lambda: self.acknowledged.append(mid)
+        )
+        self.pipeline.take(
+            Frame("mqtt", text.encode(), self.s, label="t", delivery=delivery, stale=stale)
+        )
+        self.pipeline.tick()
+
+    def stored(self) -> list[Reading]:
+        """What the journal holds, by series and time."""
+        _, columns = self.journal.oldest(after_id=0, most=10**6, keep=0)
+        return [one for key, series in columns.items() for one in series.readings(key)]
+
+    def values(self) -> list[float]:
+        return [reading.raw for reading in self.stored()]
+
+    def dropped(self, source: str) -> dict[str, int]:
+        return dict(self.counts.tallies()[source].dropped)
+
+    def fill_disk(self) -> None:
+        """From now on SQLite itself says that the disk is full."""
+        (pages,) = self.journal._file.execute("PRAGMA page_count").fetchone()
+        self.journal._file.execute(f"PRAGMA max_page_count = {pages}")
+
+    def empty_disk(self) -> None:
+        self.journal._file.execute("PRAGMA max_page_count = 1073741823")
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    made = Bench(tmp_path)
+    with closing(made.journal):
+        yield made
+
+
+def timed(value: float, at_ms: int, probe: str = "p") -> str:
+    return pack([Measured(probe, T, value, at_ms=at_ms)])
+
+
+def untimed(value: float, probe: str = "p") -> str:
+    return pack([Measured(probe, T, value)])
+
+
+# ---- the way of a reading ----------------------------------------------------------------------
+
+
+def test_a_reading_is_stamped_calibrated_flagged_and_kept_as_it_came(bench: Bench) -> None:
+    bench.serial(untimed(30.0))
+    bench.let_pass(1)
+    bench.serial(untimed(85.0))
+    assert bench.stored() == []
+    assert bench.pipeline.uncommitted == 2
+    bench.let_pass(9)
+    bench.pipeline.tick()
+    correction = Correction(1.0, -0.5)
+    assert bench.stored() == [
+        Reading("p", T, NOW_MS, 30.0, correction),
+        Reading("p", T, NOW_MS + 1000, 85.0, correction, Flag.POWER_ON),
+    ]
+    assert bench.counts.tallies()["serial"].readings == 2
+
+
+def test_the_commit_comes_ten_seconds_after_the_first_reading(bench: Bench) -> None:
+    bench.serial(untimed(30.0))
+    for _ in range(9):
+        bench.let_pass(1)
+        bench.serial(untimed(30.0))
+    assert bench.stored() == []
+    assert bench.pipeline.wait_s() == pytest.approx(1.0)
+    bench.let_pass(1)
+    assert bench.pipeline.wait_s() == 0.0
+    bench.pipeline.tick()
+    assert len(bench.stored()) == 10
+
+
+def test_readings_of_one_millisecond_are_all_kept(bench: Bench) -> None:
+    for i in range(5):
+        bench.serial(untimed(30.0 + i / 16))
+    bench.pipeline.commit()
+    assert [(one.raw, one.at_ms - NOW_MS) for one in bench.stored()] == [
+        (30.0 + i / 16, i) for i in range(5)
+    ]
+
+
+def test_the_arrival_counts_and_not_when_its_turn_came(bench: Bench) -> None:
+    frame = Frame("serial", untimed(30.0).encode(), bench.s)
+    bench.let_pass(3)
+    bench.pipeline.take(frame)
+    bench.pipeline.commit()
+    assert [one.at_ms for one in bench.stored()] == [NOW_MS]
+
+
+@pytest.mark.parametrize(
+    ("text", "reason"),
+    [
+        ("[", "unreadable"),
+        ('[{"n":"p","u":"Cel","v":1,"x_":2}]', "unreadable"),
+        ('[{"n":"p","u":"%EL","v":98}]', "other unit"),
+        ('[{"n":"p","u":"Cel","vs":"warm"}]', "not a number"),
+        (timed(30.0, NOW_MS + DAY_MS + 1), "from the future"),
+    ],
+)
+def test_what_is_dropped_is_counted_and_acknowledged(bench: Bench, text: str, reason: str) -> None:
+    bench.mqtt(1, text)
+    bench.pipeline.commit()
+    assert bench.stored() == []
+    assert bench.dropped("mqtt") == {reason: 1}
+    assert bench.acknowledged == [1]  # else the broker would send it for ever
+
+
+def test_a_day_ahead_is_still_believed(bench: Bench) -> None:
+    bench.serial(timed(30.0, NOW_MS + DAY_MS))
+    bench.pipeline.commit()
+    assert bench.values() == [30.0]
+
+
+def test_an_old_message_kept_for_newcomers_says_nothing_about_now(bench: Bench) -> None:
+    bench.mqtt(1, untimed(30.0), stale=True)
+    bench.mqtt(2, timed(31.0, NOW_MS - 5000), stale=True)
+    bench.pipeline.commit()
+    assert bench.values() == [31.0]
+    assert bench.dropped("mqtt") == {"retained, without a time": 1}
+    assert bench.acknowledged == [1, 2]
+
+
+# ---- acknowledgements ----------------------------------------------------------------------------
+
+
+def test_nothing_is_acknowledged_before_its_commit(bench: Bench) -> None:
+    bench.mqtt(1, untimed(30.0))
+    bench.mqtt(2, "[")
+    assert bench.acknowledged == []
+    bench.let_pass(10)
+    bench.pipeline.tick()
+    assert bench.acknowledged == [1, 2]
+
+
+def test_a_commit_comes_before_the_broker_waits(bench: Bench) -> None:
+    for mid in range(1, COMMIT_AT_UNACKNOWLEDGED):
+        bench.mqtt(mid, timed(30.0, NOW_MS + mid))
+    assert bench.acknowledged == []
+    bench.mqtt(16, timed(30.0, NOW_MS + 16))
+    assert bench.acknowledged == list(range(1, 17))
+    assert len(bench.stored()) == 16
+
+
+@pytest.mark.parametrize("text", [timed(30.0, NOW_MS), untimed(30.0)])
+@pytest.mark.parametrize("committed", [True, False])
+def test_a_redelivery_to_the_same_process_is_stored_once(
+    bench: Bench, text: str, committed: bool
+) -> None:
+    bench.mqtt(7, text)
+    if committed:
+        bench.pipeline.commit()
+    bench.let_pass(2)
+    bench.mqtt(7, text, again=True)
+    assert bench.acknowledged == ([7, 7] if committed else [])
+    bench.pipeline.commit()
+    assert bench.acknowledged == [7, 7]
+    assert bench.values() == [30.0]
+    assert bench.dropped("mqtt") == {"delivered again": 1}
+
+
+@pytest.mark.parametrize("text", [timed(30.0, NOW_MS), untimed(30.0)])
+def test_a_redelivery_after_a_death_is_stored_once(bench: Bench, text: str) -> None:
+    bench.mqtt(7, text)
+    bench.pipeline.commit()
+    bench.start()
+    bench.let_pass(60)
+    bench.mqtt(7, text, again=True)
+    bench.pipeline.commit()
+    assert bench.values() == [30.0]
+    assert bench.acknowledged == [7, 7]
+
+
+def test_a_message_that_died_before_its_commit_is_taken_when_it_comes_again(bench: Bench) -> None:
+    bench.mqtt(7, untimed(30.0))
+    bench.start()
+    bench.mqtt(7, untimed(30.0), again=True)
+    bench.pipeline.commit()
+    assert bench.values() == [30.0]
+
+
+def test_another_message_with_the_same_id_is_another_message(bench: Bench) -> None:
+    bench.mqtt(7, untimed(30.0))
+    bench.pipeline.commit()
+    bench.mqtt(7, untimed(30.5), again=True)
+    bench.let_pass(1)
+    bench.mqtt(7, untimed(30.5))
+    bench.pipeline.commit()
+    assert bench.values() == [30.0, 30.5, 30.5]
+
+
+def test_only_messages_without_a_time_leave_a_receipt(bench: Bench) -> None:
+    bench.mqtt(1, timed(30.0, NOW_MS))
+    bench.mqtt(2, untimed(31.0))
+    bench.pipeline.commit()
+    assert bench.journal.receipts() == {Receipt("mqtt", 2, digest("t", untimed(31.0).encode()))}
+
+
+# ---- a journal that cannot be written ------------------------------------------------------------
+
+
+def test_while_the_disk_is_full_readings_wait_and_nothing_is_acknowledged(bench: Bench) -> None:
+    bench.fill_disk()
+    bench.mqtt(1, big_pack(0))
+    bench.let_pass(10)
+    bench.pipeline.tick()
+    assert bench.pipeline.fault is not None
+    assert bench.acknowledged == []
+    bench.serial(untimed(30.0, "q"))
+    bench.let_pass(0.9)
+    bench.pipeline.tick()
+    assert bench.pipeline.uncommitted == 41
+    bench.empty_disk()
+    bench.let_pass(0.2)
+    bench.pipeline.tick()
+    assert bench.pipeline.fault is None
+    assert bench.acknowledged == [1]
+    assert len(bench.stored()) == 41
+
+
+def big_pack(first: int) -> str:
+    """40 readings that do not pack small."""
+    return pack(
+        [
+            Measured(f"probe{i}", T, (i * 7919 % 1000) / 30, at_ms=NOW_MS + i * 37 + first)
+            for i in range(40)
+        ]
+    )
+
+
+def test_tries_come_further_and_further_apart(bench: Bench) -> None:
+    bench.fill_disk()
+    bench.serial(big_pack(0))
+    tried: list[float] = []
+    began_s = bench.s
+    for _ in range(400):
+        bench.let_pass(0.25)
+        before = bench.pipeline._commit_at_s
+        bench.pipeline.tick()
+        if bench.pipeline._commit_at_s != before:
+            tried.append(bench.s - began_s)
+    assert tried == [10, 11, 13, 17, 25, 41, 73]
+
+
+def test_the_oldest_that_nobody_else_keeps_go_first(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, most=100)
+    with closing(bench.journal):
+        bench.fill_disk()
+        bench.mqtt(1, big_pack(0))
+        bench.serial(big_pack(1))
+        bench.serial(big_pack(2))
+        assert bench.pipeline.uncommitted == 80
+        assert bench.dropped("serial") == {"store full": 40}
+        assert not bench.pipeline.full
+        bench.mqtt(2, big_pack(3))
+        assert bench.pipeline.uncommitted == 80
+        bench.mqtt(3, big_pack(4))
+        assert bench.pipeline.full
+        assert bench.pipeline.abandon() == 0  # the broker has them all
+        bench.empty_disk()
+        assert bench.pipeline.commit()
+        assert bench.acknowledged == [1, 2, 3]
+        assert len({one.at_ms for one in bench.stored()}) == 120
+
+
+def test_what_is_lost_at_the_end_is_said(bench: Bench) -> None:
+    bench.fill_disk()
+    bench.serial(big_pack(0))
+    bench.mqtt(1, big_pack(1))
+    assert not bench.pipeline.commit()
+    assert bench.pipeline.abandon() == 40
+
+
+# ---- a clock that cannot be believed -------------------------------------------------------------
+
+
+def test_readings_without_a_time_wait_for_the_clock(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, wait=True)
+    with closing(bench.journal):
+        bench.clock_is_right = False
+        bench.ms = 1_000_000  # 1970: the board woke up
+        bench.mqtt(1, untimed(30.0))
+        bench.let_pass(5)
+        bench.serial(untimed(30.5))
+        bench.serial(timed(20.0, NOW_MS, "q"))
+        bench.mqtt(2, timed(20.5, NOW_MS + 1000, "q"))
+        bench.let_pass(15)
+        bench.pipeline.tick()
+        assert bench.values() == [20.0, 20.5]  # these know their time
+        assert bench.acknowledged == []  # in order: 2 waits for 1
+        assert bench.pipeline.held == 2
+        bench.clock_is_right = True
+        bench.ms = NOW_MS
+        bench.pipeline.tick()
+        bench.pipeline.commit()
+        found = {one.raw: one.at_ms - NOW_MS for one in bench.stored() if one.probe == "p"}
+        assert found == {30.0: -20_000, 30.5: -15_000}
+        assert bench.acknowledged == [1, 2]
+        assert bench.pipeline.held == 0
+
+
+def test_what_is_held_is_bounded(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, wait=True, most=100)
+    with closing(bench.journal):
+        bench.clock_is_right = False
+        bench.mqtt(1, untimed(30.0))
+        for _ in range(150):
+            bench.let_pass(1)
+            bench.serial(untimed(30.0))
+        assert bench.pipeline.held == 100
+        assert bench.dropped("serial") == {"held too long": 51}
+        assert bench.pipeline.abandon() == 99
+        assert bench.dropped("serial") == {"held too long": 51, "clock never right": 99}
+
+
+def test_a_quiet_journal_is_synced_all_the_same(bench: Bench) -> None:
+    calls: list[int] = []
+    commit = bench.journal.commit
+
+    def counted(readings: list[Reading], receipts: list[Receipt]) -> None:
+        calls.append(len(readings))
+        commit(readings, receipts)
+
+    bench.journal.commit = counted  # type: ignore[method-assign,assignment]
+    bench.serial(untimed(30.0))
+    for _ in range(31):
+        bench.let_pass(1)
+        bench.pipeline.tick()
+    assert calls == [1, 0, 0]
