@@ -32,8 +32,8 @@ Decoder = Callable[[Frame, int], Decoded]
 """Makes measurements of a frame; the number is the UTC ms of its arrival, as far as known."""
 
 COMMIT_AT_UNACKNOWLEDGED = 16
-"""Messages. mosquitto sends 20 at most before it waits for acknowledgements (its default), and
-they are only sent after a commit: so commit while there is still something in flight."""
+"""Messages. mosquitto sends 20 at most before it waits for acknowledgements (its default without
+MQTT 5), and they are only sent after a commit: so commit while there is still room in flight."""
 
 
 class Pipeline:

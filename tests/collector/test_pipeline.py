@@ -30,13 +30,13 @@ T = Quantity.TEMPERATURE
 class Bench:
     """A pipeline with a clock to be set by hand and a broker that only notes what it hears."""
 
-    def __init__(self, path: Path, **more: object) -> None:
+    def __init__(self, path: Path, *, wait: bool = False, most: int = 100) -> None:
         self.ms, self.s = NOW_MS, 1000.0
         self.clock_is_right = True
         self.acknowledged: list[int] = []
         self.journal = Journal(path / "journal.db", monotonic=lambda: self.s)
         self.counts = Counts(lambda: self.ms, lambda: self.s)
-        self.start(**more)
+        self.start(wait=wait, most=most)
 
     def start(self, *, wait: bool = False, most: int = 100) -> None:
         """A new process over the same journal."""
@@ -82,6 +82,12 @@ class Bench:
 
     def dropped(self, source: str) -> dict[str, int]:
         return dict(self.counts.tallies()[source].dropped)
+
+    def failing(self) -> bool:
+        return self.pipeline.fault is not None
+
+    def full(self) -> bool:
+        return self.pipeline.full
 
     def fill_disk(self) -> None:
         """From now on SQLite itself says that the disk is full."""
@@ -272,7 +278,7 @@ def test_while_the_disk_is_full_readings_wait_and_nothing_is_acknowledged(bench:
     bench.mqtt(1, big_pack(0))
     bench.let_pass(10)
     bench.pipeline.tick()
-    assert bench.pipeline.fault is not None
+    assert bench.failing()
     assert bench.acknowledged == []
     bench.serial(untimed(30.0, "q"))
     bench.let_pass(0.9)
@@ -281,7 +287,7 @@ def test_while_the_disk_is_full_readings_wait_and_nothing_is_acknowledged(bench:
     bench.empty_disk()
     bench.let_pass(0.2)
     bench.pipeline.tick()
-    assert bench.pipeline.fault is None
+    assert not bench.failing()
     assert bench.acknowledged == [1]
     assert len(bench.stored()) == 41
 
@@ -319,11 +325,11 @@ def test_the_oldest_that_nobody_else_keeps_go_first(tmp_path: Path) -> None:
         bench.serial(big_pack(2))
         assert bench.pipeline.uncommitted == 80
         assert bench.dropped("serial") == {"store full": 40}
-        assert not bench.pipeline.full
+        assert not bench.full()
         bench.mqtt(2, big_pack(3))
         assert bench.pipeline.uncommitted == 80
         bench.mqtt(3, big_pack(4))
-        assert bench.pipeline.full
+        assert bench.full()
         assert bench.pipeline.abandon() == 0  # the broker has them all
         bench.empty_disk()
         assert bench.pipeline.commit()
