@@ -92,6 +92,7 @@ class Climate(_Strict):
     preferred: Span
     cool_side: Span
     humidity: Span
+    humidity_outside_share: Sourced
     too_hot: Sourced
 
 
