@@ -1,0 +1,180 @@
+"""What is kept of the alarms in `alarms.db`: states, transitions, and the messages they cause.
+
+A change of state and its message are one transaction, so that however the process ends, no change
+is without its message and no message is made twice.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Self
+
+from analysis.watch.alarm_file import open_alarms, speaking_of, transaction
+from analysis.watch.outbox import Message, Outbox
+from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, Priority, State, Trail, Transition
+
+
+@dataclass(frozen=True, slots=True)
+class Watching:
+    """Since when there has been a watch without a break, and when it was last known to run."""
+
+    since_ms: int
+    seen_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class PastTransition:
+    """One transition as it was kept."""
+
+    key: AlarmKey
+    cause: Cause
+    before: State
+    after: State
+    priority: Priority
+    at_ms: int
+    recorded_ms: int
+    value: float | None
+    lowest: float | None
+
+
+class AlarmStore:
+    """The alarm file, as the watch uses it. Every method raises StoreFault on a failing disk."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._connection = open_alarms(path)
+        self._outbox = Outbox(self._connection)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._connection.close()
+
+    def alarms(self) -> dict[AlarmKey, Alarm]:
+        """Every alarm that was ever raised, as it stands; its trail begins at its last change."""
+        with speaking_of(self._path):
+            rows = self._connection.execute("SELECT * FROM alarm").fetchall()
+        alarms = [_alarm(row) for row in rows]
+        return {alarm.key: alarm for alarm in alarms}
+
+    def transitions(self, since_ms: int = 0) -> list[PastTransition]:
+        """All transitions from `since_ms` on, in the order in which they came about."""
+        with speaking_of(self._path):
+            rows = self._connection.execute(
+                "SELECT * FROM transition WHERE at_ms >= ? ORDER BY at_ms, transition", (since_ms,)
+            ).fetchall()
+        return [_past(row) for row in rows]
+
+    def watching(self) -> Watching | None:
+        """What the last checkpoint said; None when there was none."""
+        with speaking_of(self._path):
+            row = self._connection.execute("SELECT since_ms, seen_ms FROM watching").fetchone()
+        return None if row is None else Watching(row["since_ms"], row["seen_ms"])
+
+    def record(
+        self,
+        transitions: Sequence[Transition],
+        messages: Iterable[Message],
+        addresses: Collection[str],
+        now_ms: int,
+    ) -> None:
+        """Keep these changes and send these messages to these addresses: all or none."""
+        with speaking_of(self._path), transaction(self._connection):
+            for transition in transitions:
+                self._put_transition(transition, now_ms)
+                self._put_alarm(transition.alarm)
+            for message in messages:
+                self._outbox.put(message, addresses, now_ms)
+
+    def checkpoint(self, watching: Watching, alarms: Iterable[Alarm]) -> None:
+        """Keep how far the watch has come, and what standing alarms have seen since."""
+        with speaking_of(self._path), transaction(self._connection):
+            self._connection.execute(
+                "INSERT INTO watching (one, since_ms, seen_ms) VALUES (1, ?, ?) "
+                "ON CONFLICT (one) DO UPDATE "
+                "SET since_ms = excluded.since_ms, seen_ms = excluded.seen_ms",
+                (watching.since_ms, watching.seen_ms),
+            )
+            for alarm in alarms:
+                if alarm.standing:
+                    self._put_alarm(alarm)
+
+    def begin(self, addresses: Collection[str], now_ms: int) -> None:
+        """Make the outbox fit the addresses of the settings, and tidy it."""
+        standing = [key for key, alarm in self.alarms().items() if alarm.standing]
+        with speaking_of(self._path), transaction(self._connection):
+            self._outbox.change_addresses(addresses, standing, now_ms)
+        self.tidy(now_ms)
+
+    def tidy(self, now_ms: int) -> None:
+        """Give up messages that have waited too long, and forget those of long ago."""
+        with speaking_of(self._path), transaction(self._connection):
+            self._outbox.tidy(now_ms)
+
+    def something_due(self, addresses: Collection[str], now_ms: int) -> bool:
+        """True when a message should be delivered now."""
+        with speaking_of(self._path):
+            return self._outbox.something_due(addresses, now_ms)
+
+    def _put_alarm(self, alarm: Alarm) -> None:
+        key = alarm.key
+        self._connection.execute(
+            "INSERT OR REPLACE INTO alarm VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (key.kind, key.enclosure, key.probe or "", alarm.state, int(alarm.priority),
+             alarm.since_ms, alarm.since_open, alarm.raised_ms, alarm.changed_ms,
+             alarm.setpoint, alarm.deadband, alarm.value, alarm.lowest),
+        )  # fmt: skip
+
+    def _put_transition(self, transition: Transition, now_ms: int) -> None:
+        alarm = transition.alarm
+        key = alarm.key
+        self._connection.execute(
+            "INSERT INTO transition (kind, enclosure, probe, cause, before, after, priority, "
+            "at_ms, recorded_ms, value, lowest) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (key.kind, key.enclosure, key.probe or "", transition.cause, transition.before,
+             alarm.state, int(alarm.priority), transition.at_ms, now_ms, transition.value,
+             alarm.lowest),
+        )  # fmt: skip
+
+
+def _key(row: sqlite3.Row) -> AlarmKey:
+    return AlarmKey(Kind(row["kind"]), row["enclosure"], row["probe"] or None)
+
+
+def _alarm(row: sqlite3.Row) -> Alarm:
+    return Alarm(
+        key=_key(row),
+        state=State(row["state"]),
+        priority=Priority(row["priority"]),
+        since_ms=row["since_ms"],
+        since_open=bool(row["since_open"]),
+        raised_ms=row["raised_ms"],
+        changed_ms=row["changed_ms"],
+        setpoint=row["setpoint"],
+        deadband=row["deadband"],
+        value=row["value"],
+        lowest=row["lowest"],
+        trail=Trail(from_ms=row["changed_ms"] or 0),
+    )
+
+
+def _past(row: sqlite3.Row) -> PastTransition:
+    return PastTransition(
+        key=_key(row),
+        cause=Cause(row["cause"]),
+        before=State(row["before"]),
+        after=State(row["after"]),
+        priority=Priority(row["priority"]),
+        at_ms=row["at_ms"],
+        recorded_ms=row["recorded_ms"],
+        value=row["value"],
+        lowest=row["lowest"],
+    )

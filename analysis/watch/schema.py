@@ -1,0 +1,59 @@
+"""The tables of `alarms.db`, as the steps that made them. A released step never changes."""
+
+from __future__ import annotations
+
+from typing import Final
+
+APPLICATION_ID: Final = 0x5743616C
+"""Marks the SQLite file as an alarm file of ours ("WCal")."""
+
+_FIRST: Final = (
+    f"PRAGMA application_id = {APPLICATION_ID}",
+    # probe is '' for an alarm of a whole enclosure.
+    """CREATE TABLE alarm (
+        kind TEXT NOT NULL, enclosure TEXT NOT NULL, probe TEXT NOT NULL,
+        state TEXT NOT NULL, priority INTEGER NOT NULL,
+        since_ms INTEGER, since_open INTEGER NOT NULL, raised_ms INTEGER, changed_ms INTEGER,
+        setpoint REAL, deadband REAL, value REAL, lowest REAL,
+        PRIMARY KEY (kind, enclosure, probe)
+    ) STRICT, WITHOUT ROWID""",
+    # at_ms is when it came about, recorded_ms when the watch saw it.
+    """CREATE TABLE transition (
+        transition INTEGER PRIMARY KEY,
+        kind TEXT NOT NULL, enclosure TEXT NOT NULL, probe TEXT NOT NULL,
+        cause TEXT NOT NULL, before TEXT NOT NULL, after TEXT NOT NULL,
+        priority INTEGER NOT NULL,
+        at_ms INTEGER NOT NULL, recorded_ms INTEGER NOT NULL,
+        value REAL, lowest REAL
+    ) STRICT""",
+    "CREATE INDEX transition_at ON transition (at_ms)",
+    # The same message has the same reference, however often it is made.
+    """CREATE TABLE outbox (
+        message INTEGER PRIMARY KEY,
+        reference TEXT NOT NULL UNIQUE,
+        kind TEXT NOT NULL, enclosure TEXT NOT NULL, probe TEXT NOT NULL,
+        urgency TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
+        created_ms INTEGER NOT NULL
+    ) STRICT""",
+    "CREATE INDEX outbox_alarm ON outbox (kind, enclosure, probe)",
+    # One row per message and address. `address` is a digest: the address itself is a secret.
+    """CREATE TABLE delivery (
+        message INTEGER NOT NULL REFERENCES outbox ON DELETE CASCADE,
+        address TEXT NOT NULL,
+        state TEXT NOT NULL CHECK (state IN ('waiting', 'delivered', 'given up')),
+        attempts INTEGER NOT NULL DEFAULT 0,
+        next_ms INTEGER NOT NULL,
+        settled_ms INTEGER,
+        fault TEXT,
+        PRIMARY KEY (message, address)
+    ) STRICT, WITHOUT ROWID""",
+    "CREATE INDEX delivery_waiting ON delivery (address, message) WHERE state = 'waiting'",
+    # One row: since when there has been a watch, and when it was last known to run.
+    """CREATE TABLE watching (
+        one INTEGER PRIMARY KEY CHECK (one = 1),
+        since_ms INTEGER NOT NULL,
+        seen_ms INTEGER NOT NULL
+    ) STRICT""",
+)
+
+STEPS: Final = (_FIRST,)

@@ -1,0 +1,162 @@
+"""One evaluation after another: gather, judge, keep the changes with their messages."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
+
+from analysis.watch.alarm_store import AlarmStore, Watching
+from analysis.watch.gather import MOST_LATE_MS, Gathered, Gatherer
+from analysis.watch.phrases import Names
+from analysis.watch.roster import Roster, RosterReader
+from analysis.watch.rule_figures import Rules
+from analysis.watch.rules import evaluate
+from analysis.watch.states import MINUTE_MS, Alarm, AlarmKey, Kind, Trail, Transition
+from analysis.watch.texts import messages_of
+from collector.book.records import Zone
+from collector.clock import Clock
+from config.settings import Settings
+
+CHECKPOINT_MS = 5 * MINUTE_MS
+"""How often it is written down that the watch runs: seldom, for the card's sake."""
+_CLOCK_STEP_MS = MINUTE_MS
+_HOLD_SECONDS = 600.0
+_LOG = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What a watcher works with."""
+
+    settings: Settings
+    rules: Rules
+    store: AlarmStore
+    gatherer: Gatherer
+    rosters: RosterReader
+    addresses: Collection[str] = ()
+
+
+class Watcher:
+    """The watch of one home. Each `cycle` is one evaluation."""
+
+    def __init__(
+        self, parts: Parts, clock: Clock, monotonic: Callable[[], float] = time.monotonic
+    ) -> None:
+        self._parts = parts
+        self._clock = clock
+        self._monotonic = monotonic
+        self._started_s = monotonic()
+        self._alarms: dict[AlarmKey, Alarm] = {}
+        self._watching: Watching | None = None
+        self._new_from_ms = 0
+        self._checkpoint_s = 0.0
+        self._wall_minus_monotonic_ms = 0.0
+        self._said: set[str] = set()
+
+    def cycle(self) -> list[Transition]:
+        """Evaluate once. Raises StoreFault; then nothing has changed and the next one repeats."""
+        if not self._believe_clock():
+            self._say_once("the clock is not sure yet; the watch waits for it")
+            return []
+        now_ms = self._clock.now_ms()
+        self._begin_or_notice_steps(now_ms)
+        roster = self._parts.rosters.roster(now_ms)
+        transitions: list[Transition] = []
+        if roster is None:
+            self._say_once("there is no record book yet: no probe has a place, nothing to watch")
+        else:
+            transitions = self._evaluate(roster, now_ms)
+        self._see(now_ms)
+        return transitions
+
+    def checkpoint(self) -> None:
+        """Write down how far the watch has come. Raises StoreFault."""
+        if self._watching is not None:
+            self._parts.store.checkpoint(self._watching, self._alarms.values())
+            self._checkpoint_s = self._monotonic()
+
+    # ---- judging ----------------------------------------------------------------------------
+
+    def _evaluate(self, roster: Roster, now_ms: int) -> list[Transition]:
+        self._alarms = self._with_new_enclosures(roster, now_ms)
+        since_ms = self._watching.since_ms if self._watching else now_ms
+        gathered = self._parts.gatherer.gather(roster, self._alarms, since_ms, now_ms)
+        result = evaluate(gathered.snapshot, self._alarms, self._parts.rules, now_ms)
+        if result.transitions:
+            self._keep(result.transitions, roster, gathered, now_ms)
+        self._alarms = result.alarms
+        return result.transitions
+
+    def _keep(
+        self, transitions: list[Transition], roster: Roster, gathered: Gathered, now_ms: int
+    ) -> None:
+        names = Names(
+            self._parts.settings,
+            roster.rooms,
+            {p.probe: p.zone.value for p in roster.placed_at(now_ms)},
+            gathered.last_words,
+        )
+        messages = messages_of(transitions, names)
+        self._parts.store.record(transitions, messages, self._parts.addresses, now_ms)
+        for message in messages:
+            _LOG.warning("%s (message %s)", message.title, message.reference)
+
+    def _with_new_enclosures(self, roster: Roster, now_ms: int) -> dict[AlarmKey, Alarm]:
+        alarms = dict(self._alarms)
+        begin = Trail(from_ms=self._new_from_ms)
+        for placement in roster.placed_at(now_ms):
+            if placement.zone is Zone.WARM_SIDE:
+                key = AlarmKey(Kind.WARM_SIDE_LOW, placement.enclosure)
+                alarms.setdefault(key, Alarm(key, trail=begin))
+        return alarms
+
+    # ---- time -------------------------------------------------------------------------------
+
+    def _believe_clock(self) -> bool:
+        """A board that wakes in the past must not judge then; one whose clock was ahead and was
+        put right must not wait for ever."""
+        return self._clock.sure() or self._monotonic() - self._started_s > _HOLD_SECONDS
+
+    def _begin_or_notice_steps(self, now_ms: int) -> None:
+        difference_ms = now_ms - self._monotonic() * 1000.0
+        if self._watching is None:
+            self._begin(now_ms)
+        elif abs(difference_ms - self._wall_minus_monotonic_ms) > _CLOCK_STEP_MS:
+            _LOG.warning("the clock was changed, or the machine slept; silences count from now")
+            self._watching = Watching(now_ms, now_ms)
+            # What was judged in a time that is still to come says nothing about the readings now.
+            for key, alarm in self._alarms.items():
+                if alarm.trail.seen_ms > now_ms:
+                    self._alarms[key] = replace(alarm, trail=Trail(from_ms=now_ms))
+        self._wall_minus_monotonic_ms = difference_ms
+
+    def _begin(self, now_ms: int) -> None:
+        """Take up where the last watch ended."""
+        store, rules = self._parts.store, self._parts.rules
+        before = store.watching()
+        pause_ms = rules.silence_ms + 2 * CHECKPOINT_MS
+        unbroken = before is not None and 0 <= now_ms - before.seen_ms <= pause_ms
+        since_ms = before.since_ms if before is not None and unbroken else now_ms
+        seen_ms = min(before.seen_ms, now_ms) if before is not None else now_ms
+        earliest_ms = max(seen_ms - rules.lookback_ms, now_ms - MOST_LATE_MS)
+        for key, alarm in store.alarms().items():
+            from_ms = min(max(alarm.trail.from_ms, earliest_ms), now_ms)
+            self._alarms[key] = replace(alarm, trail=Trail(from_ms=from_ms))
+        store.begin(self._parts.addresses, now_ms)
+        self._new_from_ms = earliest_ms
+        self._watching = Watching(since_ms, now_ms)
+        self._checkpoint_s = -CHECKPOINT_MS / 1000.0  # the first is due at once
+
+    def _see(self, now_ms: int) -> None:
+        if self._watching is not None:
+            self._watching = Watching(self._watching.since_ms, now_ms)
+        self._new_from_ms = now_ms - self._parts.rules.lookback_ms
+        if self._monotonic() - self._checkpoint_s >= CHECKPOINT_MS / 1000.0:
+            self.checkpoint()
+
+    def _say_once(self, words: str) -> None:
+        if words not in self._said:
+            self._said.add(words)
+            _LOG.warning("%s", words)
