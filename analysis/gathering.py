@@ -1,0 +1,251 @@
+"""Everything a meal is judged by, gathered from the book and the readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from functools import partial
+from typing import TYPE_CHECKING, TypeVar
+
+from analysis.exposure import Line
+from analysis.tracks import Tracks
+from analysis.window import Window, body_mass_g, meal_pct, meal_window, midbody_mm
+from analysis.zones import Disagreement, room_placements, zone_line
+from collector.book.records import (
+    Animal,
+    Enclosure,
+    Handling,
+    Meal,
+    Placement,
+    Stay,
+    Weighing,
+    Zone,
+)
+from collector.readings import Quantity
+from config.care import CareProfile
+from config.settings import Settings
+
+if TYPE_CHECKING:
+    from collector.book.book import Book
+
+    from collector.store.reader import Reader
+
+_MINUTE_MS = 60_000.0
+
+_OfAnimal = TypeVar("_OfAnimal", Stay, Meal, Weighing, Handling)
+
+
+@dataclass(frozen=True, eq=False)
+class Gathered:
+    """A meal with its window, and the lines over it. A line that is None: no probe was placed.
+
+    The lines reach from the window's start to `until_ms`, which is its end unless more was asked
+    for. `handlings` are those of that time, and one that was still going on when it began.
+    """
+
+    meal: Meal
+    window: Window
+    until_ms: int
+    now_ms: int
+    animal: Animal | None
+    enclosure: str | None
+    """Where the animal was when it took the meal; None when the book does not say."""
+    warm: Line | None
+    cool: Line | None
+    humidity: Line | None
+    room: Line | None
+    warm_probes: tuple[str, ...]
+    disagreements: tuple[Disagreement, ...]
+    """Of the warm side's probes."""
+    handlings: tuple[Handling, ...]
+    body_mass_g: float | None
+    midbody_mm: float | None
+    meal_pct: float | None
+    age_months: int | None
+    """The animal's age at the meal, in whole months."""
+    meal_before: Meal | None
+    """The meal taken before this one."""
+
+    def of_window(self) -> Gathered:
+        """The same with its lines cut to the window."""
+        start_ms, end_ms = self.window.start_ms, self.window.end_ms
+        if self.until_ms == end_ms:
+            return self
+
+        def cut(line: Line | None) -> Line | None:
+            return line.cut(start_ms, end_ms) if line is not None else None
+
+        return replace(
+            self,
+            until_ms=end_ms,
+            warm=cut(self.warm),
+            cool=cut(self.cool),
+            humidity=cut(self.humidity),
+            room=cut(self.room),
+            handlings=tuple(one for one in self.handlings if one.at_ms < end_ms),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the book says, read once for many meals."""
+
+    animals: dict[str, Animal] = field(default_factory=dict)
+    stays: dict[str, list[Stay]] = field(default_factory=dict)
+    meals: dict[str, list[Meal]] = field(default_factory=dict)
+    weighings: dict[str, list[Weighing]] = field(default_factory=dict)
+    handlings: dict[str, list[Handling]] = field(default_factory=dict)
+    placements: tuple[Placement, ...] = ()
+    """All but the room probes'."""
+    rooms: tuple[Placement, ...] = ()
+    """The room probes, once for every enclosure they measure for."""
+
+    @classmethod
+    def of(cls, book: Book, animal: str | None = None) -> Facts:
+        """From the book: of one animal, or of all."""
+        return cls.of_records(
+            animals=book.animals(),
+            stays=book.stays(animal),
+            meals=book.meals(animal),
+            weighings=book.weighings(animal),
+            handlings=book.handlings(animal),
+            placements=book.placements(),
+            enclosures=book.enclosures(),
+        )
+
+    @classmethod
+    def of_records(
+        cls,
+        *,
+        animals: Iterable[Animal] = (),
+        stays: Iterable[Stay] = (),
+        meals: Iterable[Meal] = (),
+        weighings: Iterable[Weighing] = (),
+        handlings: Iterable[Handling] = (),
+        placements: Sequence[Placement] = (),
+        enclosures: Iterable[Enclosure] = (),
+    ) -> Facts:
+        """From the records themselves."""
+        return cls(
+            animals={one.animal: one for one in animals},
+            stays=_by_animal(stays),
+            meals=_by_animal(meals),
+            weighings=_by_animal(weighings),
+            handlings=_by_animal(handlings),
+            placements=tuple(one for one in placements if one.zone is not Zone.ROOM),
+            rooms=tuple(room_placements(placements, enclosures)),
+        )
+
+
+def gather(  # noqa: PLR0917  # callers hand over a home's parts in the order they are opened
+    meal: Meal,
+    book: Book,
+    reader: Reader,
+    care: CareProfile,
+    settings: Settings,
+    now_ms: int,
+    until_ms: int | None = None,
+) -> Gathered:
+    """Everything about one meal that was taken; the lines to `until_ms` if that is later.
+
+    Raises ValueError for a meal that was not taken.
+    """
+    facts = Facts.of(book, meal.animal)
+    return gathered_from(
+        meal, facts, Tracks(reader), care=care, settings=settings, now_ms=now_ms, until_ms=until_ms
+    )
+
+
+def gathered_from(
+    meal: Meal,
+    facts: Facts,
+    tracks: Tracks,
+    *,
+    care: CareProfile,
+    settings: Settings,
+    now_ms: int,
+    until_ms: int | None = None,
+    with_room: bool = True,
+) -> Gathered:
+    """The same from facts and tracks that serve many meals. The room is for pictures only."""
+    name = meal.animal
+    weighings, meals = facts.weighings.get(name, []), facts.meals.get(name, [])
+    stays = facts.stays.get(name, [])
+    window = meal_window(meal, meals, weighings, care, now_ms)
+    start_ms, end_ms = window.start_ms, max(window.end_ms, until_ms or window.end_ms)
+    line = partial(
+        zone_line,
+        start_ms=start_ms,
+        end_ms=end_ms,
+        stays=stays,
+        tracks=tracks,
+        gap_ms=settings.review.gap_minutes * _MINUTE_MS,
+    )
+    placed, apart_c = facts.placements, settings.review.probes_disagree_c
+    warm = line(Zone.WARM_SIDE, Quantity.TEMPERATURE, placements=placed, apart_c=apart_c)
+    cool = line(Zone.COOL_SIDE, Quantity.TEMPERATURE, placements=placed)
+    humidity = line(set(Zone) - {Zone.ROOM}, Quantity.HUMIDITY, placements=placed)
+    rooms = facts.rooms if with_room else ()
+    body_g = body_mass_g(weighings, start_ms)
+    return Gathered(
+        meal=meal,
+        window=window,
+        until_ms=end_ms,
+        now_ms=now_ms,
+        animal=facts.animals.get(name),
+        enclosure=_enclosure_at(stays, start_ms),
+        warm=warm.line,
+        cool=cool.line,
+        humidity=humidity.line,
+        room=line(Zone.ROOM, Quantity.TEMPERATURE, placements=rooms).line,
+        warm_probes=warm.probes,
+        disagreements=warm.disagreements,
+        handlings=tuple(_handled(facts.handlings.get(name, []), start_ms, end_ms)),
+        body_mass_g=body_g,
+        midbody_mm=midbody_mm(weighings, start_ms),
+        meal_pct=meal_pct(meal, body_g),
+        age_months=_months_old(facts.animals.get(name), start_ms, settings),
+        meal_before=_before(meals, start_ms),
+    )
+
+
+def _by_animal(records: Iterable[_OfAnimal]) -> dict[str, list[_OfAnimal]]:
+    found: dict[str, list[_OfAnimal]] = {}
+    for one in records:
+        found.setdefault(one.animal, []).append(one)
+    return found
+
+
+def _enclosure_at(stays: Iterable[Stay], at_ms: int) -> str | None:
+    for stay in stays:
+        if stay.since_ms <= at_ms and (stay.until_ms is None or at_ms < stay.until_ms):
+            return stay.enclosure
+    return None
+
+
+def _handled(handlings: Iterable[Handling], start_ms: int, end_ms: int) -> list[Handling]:
+    found = [
+        one
+        for one in handlings
+        if one.at_ms < end_ms
+        and (one.at_ms >= start_ms or one.at_ms + (one.minutes or 0.0) * _MINUTE_MS > start_ms)
+    ]
+    return sorted(found, key=lambda one: one.at_ms)
+
+
+def _months_old(animal: Animal | None, at_ms: int, settings: Settings) -> int | None:
+    if animal is None or animal.born is None:
+        return None
+    day = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(settings.zone).date()
+    born = animal.born
+    return (day.year - born.year) * 12 + day.month - born.month - (day.day < born.day)
+
+
+def _before(meals: Iterable[Meal], start_ms: int) -> Meal | None:
+    taken = [
+        (meal.taken_at_ms, meal)
+        for meal in meals
+        if meal.taken_at_ms is not None and meal.taken_at_ms < start_ms
+    ]
+    return max(taken, key=lambda pair: pair[0])[1] if taken else None

@@ -1,0 +1,221 @@
+"""A meal judged: exposure, digestion, verdict, factors, in one record that everything shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from operator import itemgetter
+from typing import TYPE_CHECKING
+
+from analysis.digestion import AT_C, model_days
+from analysis.exposure import NOTHING, Line
+from analysis.factors import Factor, findings
+from analysis.gathering import Facts, Gathered, gather, gathered_from
+from analysis.measured import (
+    Measured,
+    basis_text,
+    hours_to_coming_back,
+    measured,
+    typical_of_infection,
+)
+from analysis.progress import Progress, progress, swing_factor
+from analysis.reasons import (
+    coverage_reasons,
+    disagreement_reasons,
+    infection_reason,
+    limit_reasons,
+    no_probe,
+    swing_reason,
+)
+from analysis.review_json import review_json
+from analysis.tracks import Tracks
+from analysis.verdict import NO_PROBE, Held, Verdict, held_against, verdict_of
+from analysis.warmth import (
+    Coverage,
+    Humidity,
+    Temperatures,
+    WarmSide,
+    coverage,
+    humidity,
+    temperatures,
+    warm_side,
+)
+from analysis.window import Window
+from collector.book.records import Outcome
+from config.care import CareProfile
+from config.settings import Settings
+
+if TYPE_CHECKING:
+    from collector.book.book import Book
+
+    from collector.store.reader import Reader
+
+__all__ = ["Gathered", "Review", "gather", "review", "review_all"]
+
+
+@dataclass(frozen=True, slots=True)
+class DigestionFigures:
+    """The digestion model over the window; None where meal or body mass, or the line, is unknown.
+
+    Progress is a share of the meal, the least where readings are missing. `swing_factor` is what
+    both sides' time was lengthened by.
+    """
+
+    model_days_at_30c: float | None
+    progress_warm_side: float | None
+    progress_cool_side: float | None
+    through_at_warm_side_ms: float | None
+    swing_factor: float
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """One meal judged. `warm_side`, `cool_side`, `humidity` are None where no probe was placed."""
+
+    meal: int
+    animal: str
+    enclosure: str | None
+    taken_at_ms: int
+    window: Window
+    coverage: Coverage
+    warm_side: WarmSide | None
+    cool_side: Temperatures | None
+    humidity: Humidity | None
+    digestion: DigestionFigures
+    verdict: Verdict
+    possible: Verdict
+    reasons: tuple[str, ...]
+    outcome: Outcome | None
+    outcome_at_ms: int | None
+    factors: tuple[Factor, ...]
+    held: tuple[Held, ...] = field(repr=False)
+    """The warm side against every limit of the care profile; empty without a probe."""
+    measured: tuple[Measured, ...] = field(repr=False)
+    """The factors as figures, before they were set beside other meals."""
+
+    @property
+    def stayed_down(self) -> bool:
+        """True when the meal is known to have been kept or passed."""
+        return self.outcome in (Outcome.KEPT, Outcome.PASSED)
+
+    def as_json(self) -> dict[str, object]:
+        """The review as JSON has it: figures unrounded, times RFC 3339 in UTC."""
+        return review_json(self)
+
+
+def review(
+    gathered: Gathered, care: CareProfile, settings: Settings, others: Sequence[Review] = ()
+) -> Review:
+    """Judge one meal. `others` are the same animal's other meals, for what is unusual for it."""
+    own = gathered.of_window()
+    known, window, meal = own.warm if own.warm is not None else NOTHING, own.window, own.meal
+    held = held_against(own.warm, window, care) if own.warm is not None else ()
+    verdict, possible = verdict_of(held) if own.warm is not None else (NO_PROBE, NO_PROBE)
+    covered, digested = coverage(known, window), _digestion(own, care)
+    figures = tuple(measured(own, held, verdict, care))
+    judged = Review(
+        meal=meal.meal,
+        animal=meal.animal,
+        enclosure=own.enclosure,
+        taken_at_ms=window.start_ms,
+        window=window,
+        coverage=covered,
+        warm_side=warm_side(own.warm, window, care) if own.warm is not None else None,
+        cool_side=temperatures(own.cool) if own.cool is not None else None,
+        humidity=humidity(own.humidity) if own.humidity is not None else None,
+        digestion=digested,
+        verdict=verdict,
+        possible=possible,
+        reasons=(),
+        outcome=meal.outcome,
+        outcome_at_ms=meal.outcome_at_ms,
+        factors=(),
+        held=held,
+        measured=figures,
+    )
+    reasons = tuple(_reasons(judged, own, care, settings))
+    return beside(replace(judged, reasons=reasons), others)
+
+
+def review_all(  # noqa: PLR0917  # callers hand over a home's parts in the order they are opened
+    book: Book,
+    reader: Reader,
+    care: CareProfile,
+    settings: Settings,
+    now_ms: int,
+    animal: str | None = None,
+) -> list[Review]:
+    """Every meal that was taken, of one animal or of all, judged; the oldest first.
+
+    Offers that were refused or not taken have no window and are not among them.
+    """
+    facts, tracks = Facts.of(book, animal), Tracks(reader)
+    taken = [
+        meal for meals in facts.meals.values() for meal in meals if meal.taken_at_ms is not None
+    ]
+    taken.sort(key=lambda meal: (meal.taken_at_ms, meal.meal))
+    judged = [
+        review(
+            gathered_from(
+                meal,
+                facts,
+                tracks,
+                care=care,
+                settings=settings,
+                now_ms=now_ms,
+                with_room=False,
+            ),
+            care,
+            settings,
+        )
+        for *_, meal in sorted(taken, key=itemgetter(0, 1))
+    ]
+    return [beside(one, judged) for one in judged]
+
+
+def beside(one: Review, others: Iterable[Review]) -> Review:
+    """The review with its factors set beside those of the animal's other meals in `others`."""
+    down = [
+        other.measured
+        for other in others
+        if other.animal == one.animal and other.meal != one.meal and other.stayed_down
+    ]
+    return replace(one, factors=tuple(findings(one.measured, down)))
+
+
+def _digestion(own: Gathered, care: CareProfile) -> DigestionFigures:
+    """The model's figures. Named days are the plain model's, without the swing's factor."""
+    window, pct = own.window, own.meal_pct
+    model = care.digestion
+    factor = swing_factor(
+        own.warm if own.warm is not None else NOTHING, window.start_ms, window.end_ms, model
+    )
+    if pct is None:
+        return DigestionFigures(None, None, None, None, factor)
+
+    def along(line: Line | None) -> Progress | None:
+        if line is None or not len(line):
+            return None
+        return progress(line, pct, model, factor=factor)
+
+    warm, cool = along(own.warm), along(own.cool)
+    return DigestionFigures(
+        model_days_at_30c=model_days(pct, AT_C, model),
+        progress_warm_side=warm.share if warm is not None else None,
+        progress_cool_side=cool.share if cool is not None else None,
+        through_at_warm_side_ms=warm.through_at_ms if warm is not None else None,
+        swing_factor=factor,
+    )
+
+
+def _reasons(one: Review, own: Gathered, care: CareProfile, settings: Settings) -> Iterator[str]:
+    if one.warm_side is None:
+        yield no_probe()
+    yield from limit_reasons(one.held, one.coverage, one.window, settings)
+    yield from disagreement_reasons(own.disagreements, settings)
+    yield from coverage_reasons(one.coverage, one.window, one.digestion.progress_warm_side)
+    if one.digestion.swing_factor != 1.0:
+        yield swing_reason(care.digestion, settings)
+    back_h = hours_to_coming_back(own)
+    if back_h is not None and typical_of_infection(back_h, one.verdict, care):
+        yield infection_reason(back_h, basis_text(care.feeding.infection_hours))
