@@ -12,6 +12,8 @@ the figure. `among` says how many there are (n) and the rank of this meal among 
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -45,17 +47,53 @@ class Factor:
     among: Among | None = None
 
 
-def findings(mine: Sequence[Measured], stayed_down: Sequence[Sequence[Measured]]) -> list[Factor]:
-    """The factors of a meal beside those of the same animal's other meals that stayed down."""
-    others: dict[str, list[Measured]] = {}
-    for meal in stayed_down:
-        for one in meal:
-            others.setdefault(one.factor, []).append(one)
-    return [_judged(one, others.get(one.factor, [])) for one in mine]
+class StayedDown:
+    """What one animal kept down: the figures of its meals, for setting others beside them."""
+
+    def __init__(self, meals: Iterable[Sequence[Measured]]) -> None:
+        self._figures: dict[str, list[float]] = {}
+        self._words: dict[str, Counter[str]] = {}
+        for one in (one for meal in meals for one in meal if comparable(one)):
+            if isinstance(one.rank_by, str):
+                self._words.setdefault(one.factor, Counter())[one.rank_by] += 1
+            elif one.rank_by is not None:
+                self._figures.setdefault(one.factor, []).append(_harm(one.rank_by, one))
+        for figures in self._figures.values():
+            figures.sort()
+
+    def among(self, one: Measured, *, is_one: bool) -> Among | None:
+        """This meal's place among them, None where too few have the figure.
+
+        `is_one`: this meal is one of them itself, and is not counted among the others.
+        """
+        if one.rank_by is None:
+            return None
+        itself = int(is_one and comparable(one))
+        n, as_far_out = self._counts(one, one.rank_by)
+        if n - itself < FEWEST:
+            return None
+        return Among(n - itself, 1 + as_far_out - itself)
+
+    def _counts(self, one: Measured, rank_by: float | str) -> tuple[int, int]:
+        """How many have the figure, and how many of those are no nearer to harmless."""
+        if isinstance(rank_by, str):
+            words = self._words.get(one.factor, Counter())
+            return words.total(), words[rank_by]
+        figures = self._figures.get(one.factor, [])
+        return len(figures), len(figures) - bisect_left(figures, _harm(rank_by, one))
 
 
-def _judged(one: Measured, others: Iterable[Measured]) -> Factor:
-    among = _among(one, [other for other in others if other.whole and other.rank_by is not None])
+def comparable(one: Measured) -> bool:
+    """True when a figure may stand for what the animal is used to: nothing of it is missing."""
+    return one.whole and one.rank_by is not None
+
+
+def findings(mine: Sequence[Measured], down: StayedDown, *, is_one: bool) -> list[Factor]:
+    """The factors of a meal beside what the same animal kept down (`is_one`: this meal, too)."""
+    return [_judged(one, down.among(one, is_one=is_one)) for one in mine]
+
+
+def _judged(one: Measured, among: Among | None) -> Factor:
     return Factor(one.factor, one.value, one.limit, _finding(one, among), one.basis, among)
 
 
@@ -69,15 +107,5 @@ def _finding(one: Measured, among: Among | None) -> Finding:
     return "ordinary"
 
 
-def _among(one: Measured, others: Sequence[Measured]) -> Among | None:
-    if one.rank_by is None or len(others) < FEWEST:
-        return None
-    return Among(len(others), 1 + sum(_as_far_out(other, one) for other in others))
-
-
-def _as_far_out(other: Measured, one: Measured) -> bool:
-    """True when the other meal is no nearer to harmless than this one."""
-    a, b = other.rank_by, one.rank_by
-    if isinstance(a, str) or isinstance(b, str) or a is None or b is None:
-        return a == b
-    return a >= b if one.worse == "more" else a <= b
+def _harm(rank_by: float, one: Measured) -> float:
+    return rank_by if one.worse == "more" else -rank_by

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from analysis.exposure import Line
 from analysis.tracks import Tracks
-from analysis.window import Window, body_mass_g, meal_pct, meal_window, midbody_mm
+from analysis.window import Window, body_mass_g, meal_pct, meal_window, midbody_mm, taken_at_ms
 from analysis.zones import Disagreement, room_placements, zone_line
 from collector.book.records import (
     Animal,
@@ -244,8 +244,8 @@ def _months_old(animal: Animal | None, at_ms: int, settings: Settings) -> int | 
 
 def _before(meals: Iterable[Meal], start_ms: int) -> Meal | None:
     taken = [
-        (meal.taken_at_ms, meal)
+        (at_ms, meal)
         for meal in meals
-        if meal.taken_at_ms is not None and meal.taken_at_ms < start_ms
+        if (at_ms := taken_at_ms(meal)) is not None and at_ms < start_ms
     ]
     return max(taken, key=lambda pair: pair[0])[1] if taken else None

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from analysis.digestion import AT_C, model_days
 from analysis.exposure import NOTHING, Line
-from analysis.factors import Factor, findings
+from analysis.factors import Factor, StayedDown, findings
 from analysis.gathering import Facts, Gathered, gather, gathered_from
 from analysis.measured import (
     Measured,
@@ -40,7 +41,7 @@ from analysis.warmth import (
     temperatures,
     warm_side,
 )
-from analysis.window import Window
+from analysis.window import Window, taken_at_ms
 from collector.book.records import Outcome
 from config.care import CareProfile
 from config.settings import Settings
@@ -134,7 +135,8 @@ def review(
         measured=figures,
     )
     reasons = tuple(_reasons(judged, own, care, settings))
-    return beside(replace(judged, reasons=reasons), others)
+    rest = _stayed_down(other for other in others if other.meal != judged.meal)
+    return _beside(replace(judged, reasons=reasons), rest, is_one=False)
 
 
 def review_all(  # noqa: PLR0917  # callers hand over a home's parts in the order they are opened
@@ -151,9 +153,11 @@ def review_all(  # noqa: PLR0917  # callers hand over a home's parts in the orde
     """
     facts, tracks = Facts.of(book, animal), Tracks(reader)
     taken = [
-        meal for meals in facts.meals.values() for meal in meals if meal.taken_at_ms is not None
+        (taken_ms, meal.meal, meal)
+        for meals in facts.meals.values()
+        for meal in meals
+        if (taken_ms := taken_at_ms(meal)) is not None
     ]
-    taken.sort(key=lambda meal: (meal.taken_at_ms, meal.meal))
     judged = [
         review(
             gathered_from(
@@ -170,17 +174,23 @@ def review_all(  # noqa: PLR0917  # callers hand over a home's parts in the orde
         )
         for *_, meal in sorted(taken, key=itemgetter(0, 1))
     ]
-    return [beside(one, judged) for one in judged]
+    by_animal = groupby(sorted(judged, key=_animal), key=_animal)
+    down = {name: _stayed_down(reviews) for name, reviews in by_animal}
+    return [_beside(one, down[one.animal]) for one in judged]
 
 
-def beside(one: Review, others: Iterable[Review]) -> Review:
-    """The review with its factors set beside those of the animal's other meals in `others`."""
-    down = [
-        other.measured
-        for other in others
-        if other.animal == one.animal and other.meal != one.meal and other.stayed_down
-    ]
-    return replace(one, factors=tuple(findings(one.measured, down)))
+def _animal(one: Review) -> str:
+    return one.animal
+
+
+def _stayed_down(reviews: Iterable[Review]) -> StayedDown:
+    return StayedDown(one.measured for one in reviews if one.stayed_down)
+
+
+def _beside(one: Review, down: StayedDown, *, is_one: bool | None = None) -> Review:
+    """The review with its factors set beside what the animal kept down."""
+    among_them = one.stayed_down if is_one is None else is_one
+    return replace(one, factors=tuple(findings(one.measured, down, is_one=among_them)))
 
 
 def _digestion(own: Gathered, care: CareProfile) -> DigestionFigures:

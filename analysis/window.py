@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analysis.digestion import AT_C, model_days
-from collector.book.records import Meal, Weighing
+from collector.book.records import Meal, Outcome, Weighing
 from config.care import CareProfile
 
 HOUR_MS = 3_600_000
@@ -75,6 +75,22 @@ def _nearest(
     return min(after, key=lambda pair: pair[0])[1] if after else None
 
 
+# ---- taken, come back -----------------------------------------------------------------------
+
+
+def taken_at_ms(meal: Meal) -> int | None:
+    """When a meal was taken; None for an offer that was refused or not taken."""
+    return None if meal.outcome is Outcome.REFUSED else meal.taken_at_ms
+
+
+def came_back_ms(meal: Meal) -> int | None:
+    """When a meal came back, where it did at a known time after it was taken."""
+    if meal.outcome is None or not meal.outcome.came_back or meal.taken_at_ms is None:
+        return None
+    at_ms = meal.outcome_at_ms
+    return at_ms if at_ms is not None and at_ms > meal.taken_at_ms else None
+
+
 # ---- the window -----------------------------------------------------------------------------
 
 
@@ -92,7 +108,7 @@ def meal_window(
     ("now"). Of two at once the one named first here is given. A meal taken later than now has an
     empty window. Raises ValueError for a meal that was not taken: it has no window.
     """
-    start_ms = meal.taken_at_ms
+    start_ms = taken_at_ms(meal)
     if start_ms is None:
         raise ValueError(f"meal {meal.meal} was not taken: it has no window")
     pct = meal_pct(meal, body_mass_g(weighings, start_ms))
@@ -118,14 +134,6 @@ def full_length_ms(pct: float | None, care: CareProfile) -> int:
     return round(min(max(days * DAY_MS, shortest_ms), care.window.max_days.value * DAY_MS))
 
 
-def came_back_ms(meal: Meal) -> int | None:
-    """When a meal came back, where it did at a known time after it was taken."""
-    if meal.outcome is None or not meal.outcome.came_back or meal.taken_at_ms is None:
-        return None
-    at_ms = meal.outcome_at_ms
-    return at_ms if at_ms is not None and at_ms > meal.taken_at_ms else None
-
-
 def _taken_after(meals: Iterable[Meal], start_ms: int) -> list[int]:
-    times = (meal.taken_at_ms for meal in meals)
+    times = map(taken_at_ms, meals)
     return [at_ms for at_ms in times if at_ms is not None and at_ms > start_ms]
