@@ -1,0 +1,121 @@
+"""SIGKILL while fifty messages a second arrive: nothing is missing, nothing is there twice."""
+
+from __future__ import annotations
+
+import random
+import threading
+import time
+from collections import Counter
+from pathlib import Path
+
+import paho.mqtt.client as paho
+import pytest
+from paho.mqtt.enums import CallbackAPIVersion
+
+from collector.measured import Measured
+from collector.readings import Quantity
+from collector.senml import pack
+from config.home import Home
+from tests.broker import HOST, Mosquitto, broker
+from tests.collector_process import CollectorProcess, make_home, stored
+from tests.plug import eventually
+
+__all__ = ["broker"]
+pytestmark = pytest.mark.broker
+
+A_SECOND = 50
+TIMED, UNTIMED = "urn:dev:mac:0024beffff804ff1", "urn:dev:mac:0024beffff804ff2"
+
+
+class Nodes:
+    """Publishes numbered readings, every other one without a time, until told to stop.
+
+    `taken` are those that the broker has acknowledged to us.
+    """
+
+    def __init__(self, port: int) -> None:
+        self.taken: set[int] = set()
+        self._stop = threading.Event()
+        self._client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
+        self._client.max_queued_messages_set(0)
+        self._client.connect(HOST, port)
+        self._client.loop_start()
+        self._thread = threading.Thread(target=self._run)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._stop.set()
+        self._thread.join()
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def _run(self) -> None:
+        began_ms = time.time_ns() // 1_000_000
+        due_s = time.monotonic()
+        sent: list[paho.MQTTMessageInfo] = []
+        while not self._stop.wait(max(0.0, due_s - time.monotonic())):
+            due_s += 1 / A_SECOND
+            sent.append(self._publish(len(sent), began_ms))
+        for count, info in enumerate(sent):
+            info.wait_for_publish(10)
+            if info.is_published():
+                self.taken.add(count)
+
+    def _publish(self, count: int, began_ms: int) -> paho.MQTTMessageInfo:
+        timed = count % 2 == 0
+        one = Measured(
+            TIMED if timed else UNTIMED,
+            Quantity.VOLTAGE,  # nothing is doubted of it, so that a number can stand in it
+            float(count),
+            at_ms=began_ms + count * 10 if timed else None,
+        )
+        return self._client.publish("warmcoil/nodes/senml", pack([one]), qos=1)
+
+
+@pytest.mark.parametrize(
+    "kills", [2, pytest.param(12, marks=[pytest.mark.campaign, pytest.mark.timeout(600)])]
+)
+def test_killed_while_messages_arrive(broker: Mosquitto, tmp_path: Path, kills: int) -> None:
+    home = make_home(
+        tmp_path / "home",
+        f"""
+        [collect]
+        commit_seconds = 1
+        seal_minutes = 0.03
+        [mqtt]
+        host = "{HOST}"
+        port = {broker.port}
+        """,
+    )
+    chance = random.Random(20260101)
+    subscribe_once(home)
+    nodes = Nodes(broker.port)
+    for _ in range(kills):
+        collector = connected(home)
+        time.sleep(chance.uniform(0.2, 3.0))
+        assert collector.alive()
+        collector.kill()
+        collector.log.unlink()
+    nodes.stop()
+    assert len(nodes.taken) > 50 * kills
+    collector = CollectorProcess(home)
+    assert eventually(lambda: {int(one.raw) for one in stored(home)} >= nodes.taken, 20)
+    time.sleep(0.5)  # for what might come twice
+    assert collector.stop()[0] == 0
+    times = Counter(int(one.raw) for one in stored(home))
+    assert set(times) == nodes.taken
+    assert [number for number, count in times.items() if count > 1] == []
+
+
+def connected(home: Home) -> CollectorProcess:
+    collector = CollectorProcess(home)
+    assert eventually(lambda: collector.said("connected"), 20)
+    return collector
+
+
+def subscribe_once(home: Home) -> None:
+    """The broker keeps messages for a session that it knows."""
+    collector = connected(home)
+    time.sleep(0.3)
+    assert collector.stop()[0] == 0
+    collector.log.unlink()
