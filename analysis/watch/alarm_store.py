@@ -16,6 +16,14 @@ from analysis.watch.alarm_file import open_alarms, speaking_of, transaction
 from analysis.watch.outbox import Message, Outbox
 from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, Priority, State, Trail, Transition
 
+_KEPT = ("state", "priority", "since_ms", "since_open", "raised_ms", "changed_ms", "setpoint",
+         "deadband", "value", "lowest")  # fmt: skip
+_PUT_ALARM = (
+    f"INSERT INTO alarm (kind, enclosure, probe, {', '.join(_KEPT)}) "  # noqa: S608  # our columns
+    f"VALUES (?, ?, ?, {', '.join('?' for _ in _KEPT)}) ON CONFLICT DO UPDATE "
+    f"SET {', '.join(f'{name} = excluded.{name}' for name in _KEPT)}"
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Watching:
@@ -127,7 +135,7 @@ class AlarmStore:
     def _put_alarm(self, alarm: Alarm) -> None:
         key = alarm.key
         self._connection.execute(
-            "INSERT OR REPLACE INTO alarm VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            _PUT_ALARM,
             (key.kind, key.enclosure, key.probe or "", alarm.state, int(alarm.priority),
              alarm.since_ms, alarm.since_open, alarm.raised_ms, alarm.changed_ms,
              alarm.setpoint, alarm.deadband, alarm.value, alarm.lowest),

@@ -124,6 +124,7 @@ def run(home: Home, *, check: bool, stop: threading.Event) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """The process: exit code 0 when everything due was tried."""
+    signal.signal(signal.SIGALRM, signal.SIG_DFL)
     signal.alarm(TIME_LIMIT_SECONDS)
     stop = threading.Event()
     for number in (signal.SIGTERM, signal.SIGINT):

@@ -44,6 +44,7 @@ def quieten() -> None:
     """Let neither apprise nor the libraries under it write logs: addresses would stand in them."""
     logger = logging.getLogger("apprise")
     logger.handlers = [_LAST_WORDS]
+    logger.setLevel(logging.WARNING)
     logger.propagate = False
     for name in ("urllib3", "requests", "paho", "slixmpp"):
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
