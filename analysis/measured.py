@@ -239,7 +239,7 @@ def _too_soon(days: float | None, age_months: int | None, care: CareProfile) -> 
 def _handled(gathered: Gathered, care: CareProfile) -> Measured:
     """Hours from the meal to the first handling in its window; none in the book keeps the rule."""
     rule, start_ms = care.feeding.no_handling_hours, gathered.window.start_ms
-    first = next((one.at_ms for one in gathered.handlings), None)
+    first = min((one.at_ms for one in gathered.handlings), default=None)
     hours = max(0.0, (first - start_ms) / HOUR_MS) if first is not None else None
     return Measured(
         f"handled within {rule.value:g} h",
