@@ -16,6 +16,7 @@ from collector.store.reader import Reader
 from config.home import Home
 
 FOR_EVER_MS = 10**15
+_ROOT = Path(__file__).parents[1]
 
 
 def make_home(folder: Path, settings: str) -> Home:
@@ -48,6 +49,7 @@ class CollectorProcess:
                 stderr=log,
                 stdout=log,
                 env={**os.environ, **environment},
+                cwd=_ROOT,
             )
 
     @property

@@ -19,6 +19,7 @@ from config.home import Home
 from tests.broker import HOST, Mosquitto, broker
 from tests.collector_process import CollectorProcess, make_home, stored
 from tests.plug import eventually
+from tests.wire import Wire
 
 __all__ = ["broker"]
 pytestmark = pytest.mark.broker
@@ -75,16 +76,20 @@ class Nodes:
 @pytest.mark.parametrize(
     "kills", [2, pytest.param(12, marks=[pytest.mark.campaign, pytest.mark.timeout(600)])]
 )
-def test_killed_while_messages_arrive(broker: Mosquitto, tmp_path: Path, kills: int) -> None:
+@pytest.mark.parametrize("acknowledgements", ["arrive", "are lost"])
+def test_killed_while_messages_arrive(
+    broker: Mosquitto, tmp_path: Path, acknowledgements: str, kills: int
+) -> None:
+    wire = Wire(broker.port)
     home = make_home(
         tmp_path / "home",
         f"""
         [collect]
-        commit_seconds = 1
-        seal_minutes = 0.03
+        commit_seconds = 0.5
+        seal_minutes = 0.01
         [mqtt]
         host = "{HOST}"
-        port = {broker.port}
+        port = {wire.port}
         """,
     )
     chance = random.Random(20260101)
@@ -93,18 +98,25 @@ def test_killed_while_messages_arrive(broker: Mosquitto, tmp_path: Path, kills: 
     for _ in range(kills):
         collector = connected(home)
         time.sleep(chance.uniform(0.2, 3.0))
+        if acknowledgements == "are lost":
+            wire.deafen()
+            time.sleep(chance.uniform(0.2, 1.5))
         assert collector.alive()
         collector.kill()
+        wire.mend()
         collector.log.unlink()
     nodes.stop()
-    assert len(nodes.taken) > 50 * kills
-    collector = CollectorProcess(home)
+    assert len(nodes.taken) > 25 * kills
+    collector = connected(home)
     assert eventually(lambda: {int(one.raw) for one in stored(home)} >= nodes.taken, 20)
     time.sleep(0.5)  # for what might come twice
     assert collector.stop()[0] == 0
+    wire.close()
     times = Counter(int(one.raw) for one in stored(home))
     assert set(times) == nodes.taken
     assert [number for number, count in times.items() if count > 1] == []
+    if acknowledgements == "are lost":
+        assert collector.state()["sources"]["mqtt"]["dropped"].keys() <= {"delivered again"}
 
 
 def connected(home: Home) -> CollectorProcess:
