@@ -74,6 +74,11 @@ class Line:
         return np.maximum(self.start_c, self.end_c)
 
     @cached_property
+    def lowest_c(self) -> float:
+        """Lowest value of all, infinite when nothing is known."""
+        return float(self.low_c.min(initial=np.inf))
+
+    @cached_property
     def known_ms(self) -> float:
         """Known time."""
         return float(self.length_ms.sum())
@@ -157,12 +162,16 @@ class Line:
     def ms_below(self, level_c: float) -> float:
         """Time that the line is below the level, in ms."""
         part = self._reaching_below(level_c)
+        if not len(part):
+            return 0.0
         low, high = self.low_c[part] - level_c, self.high_c[part] - level_c
         return float((self.length_ms[part] * _share_below(low, high)).sum())
 
     def degree_hours_below(self, level_c: float) -> float:
         """Integral of (level − value) over the time below it, in K·h."""
         part = self._reaching_below(level_c)
+        if not len(part):
+            return 0.0
         low, high = self.low_c[part] - level_c, self.high_c[part] - level_c
         depth = -(low + np.minimum(high, 0.0)) / 2.0  # of the part below, on average
         return float((self.length_ms[part] * _share_below(low, high) * depth).sum()) / HOUR_MS
@@ -170,6 +179,8 @@ class Line:
     def spells_below(self, level_c: float) -> tuple[Floats, Floats]:
         """Starts and ends of the spells below the level, in ms, in time order."""
         part = self._reaching_below(level_c)
+        if not len(part):
+            return np.empty(0), np.empty(0)
         a, b = self.start_c[part] - level_c, self.end_c[part] - level_c
         start, end, length = self.start_ms[part], self.end_ms[part], self.length_ms[part]
         # Both ends below: the whole piece; else from or to the crossing, and a touch is one.
@@ -181,7 +192,7 @@ class Line:
         new[1:] = (start[1:] != end[:-1]) | rises[:-1] | falls[1:]
         first = np.flatnonzero(new)
         last = np.append(first[1:], len(part)) - 1
-        return (starts[first], ends[last]) if len(part) else (starts, ends)
+        return starts[first], ends[last]
 
     def longest_spell_below(self, level_c: float) -> Spell | None:
         """The longest spell below the level, of equal ones the first; None when it is never."""
@@ -192,6 +203,8 @@ class Line:
         return Spell(float(starts[i]), float(ends[i]))
 
     def _reaching_below(self, level_c: float) -> NDArray[np.intp]:
+        if self.lowest_c >= level_c:
+            return np.empty(0, dtype=np.intp)
         return np.flatnonzero(self.low_c < level_c)
 
 
@@ -232,8 +245,8 @@ def mean_of(lines: Iterable[Line]) -> Line:
     ends, it may step.
     """
     known = sorted((line for line in lines if len(line)), key=lambda line: float(line.start_ms[0]))
-    if not known:
-        return NOTHING
+    if len(known) <= 1:
+        return known[0] if known else NOTHING
     if all(a.end_ms[-1] <= b.start_ms[0] for a, b in pairwise(known)):
         return Line(*map(np.concatenate, zip(*(line.parts for line in known), strict=True)))
     grid = _corners(known)

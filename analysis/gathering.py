@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
@@ -94,6 +95,7 @@ class Facts:
     animals: dict[str, Animal] = field(default_factory=dict)
     stays: dict[str, list[Stay]] = field(default_factory=dict)
     meals: dict[str, list[Meal]] = field(default_factory=dict)
+    """Those that were taken, in the order of their taking."""
     weighings: dict[str, list[Weighing]] = field(default_factory=dict)
     handlings: dict[str, list[Handling]] = field(default_factory=dict)
     placements: tuple[Placement, ...] = ()
@@ -130,7 +132,7 @@ class Facts:
         return cls(
             animals={one.animal: one for one in animals},
             stays=_by_animal(stays),
-            meals=_by_animal(meals),
+            meals=_by_animal(sorted((m for m in meals if taken_at_ms(m) is not None), key=_taken)),
             weighings=_by_animal(weighings),
             handlings=_by_animal(handlings),
             placements=tuple(one for one in placements if one.zone is not Zone.ROOM),
@@ -170,9 +172,9 @@ def gathered_from(
 ) -> Gathered:
     """The same from facts and tracks that serve many meals. The room is for pictures only."""
     name = meal.animal
-    weighings, meals = facts.weighings.get(name, []), facts.meals.get(name, [])
-    stays = facts.stays.get(name, [])
-    window = meal_window(meal, meals, weighings, care, now_ms)
+    weighings, stays = facts.weighings.get(name, []), facts.stays.get(name, [])
+    before, after = _neighbours(meal, facts.meals.get(name, []))
+    window = meal_window(meal, after, weighings, care, now_ms)
     start_ms, end_ms = window.start_ms, max(window.end_ms, until_ms or window.end_ms)
     line = partial(
         zone_line,
@@ -206,7 +208,7 @@ def gathered_from(
         midbody_mm=midbody_mm(weighings, start_ms),
         meal_pct=meal_pct(meal, body_g),
         age_months=_months_old(facts.animals.get(name), start_ms, settings),
-        meal_before=_before(meals, start_ms),
+        meal_before=before,
     )
 
 
@@ -242,10 +244,13 @@ def _months_old(animal: Animal | None, at_ms: int, settings: Settings) -> int | 
     return (day.year - born.year) * 12 + day.month - born.month - (day.day < born.day)
 
 
-def _before(meals: Iterable[Meal], start_ms: int) -> Meal | None:
-    taken = [
-        (at_ms, meal)
-        for meal in meals
-        if (at_ms := taken_at_ms(meal)) is not None and at_ms < start_ms
-    ]
-    return max(taken, key=lambda pair: pair[0])[1] if taken else None
+def _neighbours(meal: Meal, taken: Sequence[Meal]) -> tuple[Meal | None, Sequence[Meal]]:
+    """The meal taken before, and the next one where there is one, of those in order of taking."""
+    at = _taken(meal)
+    before, after = bisect_left(taken, at, key=_taken), bisect_right(taken, at, key=_taken)
+    return taken[before - 1] if before else None, taken[after : after + 1]
+
+
+def _taken(meal: Meal) -> int:
+    at_ms = taken_at_ms(meal)
+    return at_ms if at_ms is not None else -1

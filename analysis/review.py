@@ -152,11 +152,8 @@ def review_all(  # noqa: PLR0917  # callers hand over a home's parts in the orde
     Offers that were refused or not taken have no window and are not among them.
     """
     facts, tracks = Facts.of(book, animal), Tracks(reader)
-    taken = [
-        (taken_ms, meal.meal, meal)
-        for meals in facts.meals.values()
-        for meal in meals
-        if (taken_ms := taken_at_ms(meal)) is not None
+    meals = [
+        (taken_at_ms(meal), meal.meal, meal) for meals in facts.meals.values() for meal in meals
     ]
     judged = [
         review(
@@ -172,7 +169,7 @@ def review_all(  # noqa: PLR0917  # callers hand over a home's parts in the orde
             care,
             settings,
         )
-        for *_, meal in sorted(taken, key=itemgetter(0, 1))
+        for *_, meal in sorted(meals, key=itemgetter(0, 1))
     ]
     by_animal = groupby(sorted(judged, key=_animal), key=_animal)
     down = {name: _stayed_down(reviews) for name, reviews in by_animal}

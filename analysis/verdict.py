@@ -31,7 +31,8 @@ _ROUNDING_HOURS = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What the warm side came to against one limit, in h; `spell` is the longest one known.
+    """What the warm side came to against one limit, in h; `spell` is the longest one known,
+    None where the limit is on a total, or where there is none.
 
     `if_gaps_cold` and `spell_if_gaps_cold` take every gap as cold; for a limit above a level they
     are the known figures.
@@ -86,7 +87,7 @@ def _held(line: Line, window: Window, limit: Limit) -> Held:
 
 
 def _figure(line: Line, level_c: float, limit: Limit) -> tuple[float, Spell | None]:
-    spell = line.longest_spell_below(level_c)
     if limit.of == "total":
-        return line.hours_below(level_c), spell
+        return line.hours_below(level_c), None
+    spell = line.longest_spell_below(level_c)
     return (spell.hours if spell is not None else 0.0), spell

@@ -63,10 +63,10 @@ def zone_line(
     for stay in stays:
         since, until = _overlap(stay, start_ms, max(end_ms, start_ms + 1))
         for one in placed:
-            first, end = _overlap(one, since, until)
-            if one.enclosure != stay.enclosure or end <= first:
+            if one.enclosure != stay.enclosure or not tracks.measures(one.probe, quantity):
                 continue
-            if tracks.measures(one.probe, quantity):
+            first, end = _overlap(one, since, until)
+            if first < end:
                 line = _placed_line(one, quantity, since, until, tracks=tracks, gap_ms=gap_ms)
                 lines.setdefault(one.probe, []).append(line)
     if not lines:

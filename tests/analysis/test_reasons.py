@@ -54,8 +54,8 @@ def test_what_the_gaps_could_hide_comes_after_what_is_met() -> None:
     line = steps((80, 31.0), (4, 27.0), (3, NAN), (81, 31.0))
     assert reasons(line) == [
         (
-            "readings are missing for 3 h; if it was cold then: below 28 °C for 7 h at a stretch, from "
-            "Tue 4 Mar 07:58; limit 6 h (cool)"
+            "readings are missing for 3 h; if it was cold then: below 28 °C for 7 h at a stretch, "
+            "from Tue 4 Mar 07:58; limit 6 h (cool)"
         )
     ]
 
@@ -78,8 +78,8 @@ def test_probes_that_disagree_are_named() -> None:
     one = replace(gathered(WARM), disagreements=(Disagreement(("a", "b"), 3.11, 1.99, 4.0),))
     assert judged(one) == [
         (
-            "warm-side probes a and b were more than 2 °C apart for 3.1 h (1.9 h at a stretch, at most "
-            "4.0 °C); their mean is used"
+            "warm-side probes a and b were more than 2 °C apart for 3.1 h (1.9 h at a stretch, at "
+            "most 4.0 °C); their mean is used"
         )
     ]
 
