@@ -174,7 +174,12 @@ class Script:
         )
 
     def _probe_state(self, probe: str, at_ms: int) -> ProbeState:
-        mine = [f for f in self._faults if getattr(f, "probe", probe) == probe]
+        mine = [
+            f
+            for f in self._faults
+            if isinstance(f, PowerCut)
+            or (isinstance(f, (Unplugged, Fallen)) and f.probe == probe)
+        ]
         now = [f for f in mine if _holds(f, at_ms)]
         return ProbeState(
             until_ms=_next_change(mine, at_ms),
