@@ -104,17 +104,13 @@ class Columns:
 
     def slice(self, start: int, end: int) -> Columns:
         """The readings from index `start` to before `end`, copied. 0 <= start <= end."""
+        runs = [
+            (max(first, start) - start, correction)
+            for first, behind, correction in self.runs()
+            if first < end and behind > start
+        ]
         return Columns(
-            self.at_ms[start:end],
-            self.raw[start:end],
-            self.flags[start:end],
-            [
-                (max(first, start) - start, correction)
-                for first, behind, correction in self.runs()
-                if first < end and behind > start
-            ]
-            if self.corrections and start < end
-            else [],
+            self.at_ms[start:end], self.raw[start:end], self.flags[start:end], _telling(runs)
         )
 
     def taken(self, indexes: Sequence[int]) -> Columns:
@@ -208,9 +204,13 @@ def runs_of(corrections: Iterable[Correction]) -> list[Run]:
     for index, correction in enumerate(corrections):
         if not runs or correction != runs[-1][1]:
             runs.append((index, correction))
-    return [] if len(runs) == 1 and runs[0][1] == AS_READ else runs
+    return _telling(runs)
 
 
 def in_order(at_ms: array[int]) -> bool:
     """True when every time is later than the one before it."""
     return all(map(lt, at_ms, at_ms[1:]))
+
+
+def _telling(runs: list[Run]) -> list[Run]:
+    return [] if len(runs) == 1 and runs[0][1] == AS_READ else runs

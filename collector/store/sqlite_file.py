@@ -1,0 +1,158 @@
+"""Opening the store's SQLite files: one writer, any number of readers, faults in one line."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from collector.store.migrations import Schema, bring_up, version_of
+from config.errors import StoreFault
+
+READER_WAITS_S = 30.0
+"""A reader waits only while a file is being made, recovered or closed: moments."""
+
+
+def open_for_writing(path: Path, schema: Schema, wait_s: float) -> sqlite3.Connection:
+    """A connection that can write; the file is made or brought to this version first.
+
+    Whoever writes already is waited for, up to `wait_s`. Raises StoreFault.
+    """
+    with speaking_of(path):
+        path.parent.mkdir(exist_ok=True)
+        connection = _connect(path, "rwc", wait_s)
+    try:
+        with speaking_of(path):
+            version_of(connection, path, schema)  # refuses strangers before anything is touched
+            connection.execute(f"PRAGMA page_size = {schema.page_bytes}")
+            _write_ahead(connection, wait_s)
+            connection.execute("PRAGMA synchronous = FULL")
+            connection.execute("PRAGMA foreign_keys = ON")
+            bring_up(connection, path, schema)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def open_for_reading(path: Path, schema: Schema) -> sqlite3.Connection | None:
+    """A connection that cannot write; None when the file is not begun yet. Raises StoreFault.
+
+    A file of an earlier version is brought up first: a reader of old tables would be lost.
+    """
+    if not path.exists():
+        return None
+    with speaking_of(path):
+        connection = _connect(path, "ro", READER_WAITS_S)
+    try:
+        with speaking_of(path):
+            version = version_of(connection, path, schema)
+    except BaseException:
+        connection.close()
+        raise
+    if version == schema.version:
+        return connection
+    connection.close()
+    if version == 0:
+        return None
+    open_for_writing(path, schema, READER_WAITS_S).close()
+    return open_for_reading(path, schema)
+
+
+@contextmanager
+def speaking_of(path: Path) -> Iterator[None]:
+    """Turn faults of SQLite and of the disk into a StoreFault: the file, and what to do."""
+    try:
+        yield
+    except (sqlite3.IntegrityError, sqlite3.ProgrammingError):
+        raise  # our own mistake, not the disk's
+    except sqlite3.DatabaseError as fault:
+        raise StoreFault(f"{path}: {_told(fault)}") from fault
+    except OSError as fault:
+        raise StoreFault(f"{path}: {fault.strerror or fault}") from fault
+
+
+def is_busy(fault: sqlite3.Error) -> bool:
+    """True when another process held the file for longer than the wait."""
+    return getattr(fault, "sqlite_errorcode", 0) & 0xFF in (
+        sqlite3.SQLITE_BUSY,
+        sqlite3.SQLITE_LOCKED,
+    )
+
+
+class LiveFile:
+    """A file read for long: opened when it appears, and anew when another took its place."""
+
+    def __init__(self, path: Path, schema: Schema) -> None:
+        self.path = path
+        self._schema = schema
+        self._connection: sqlite3.Connection | None = None
+        self._identity: tuple[int, int] | None = None
+        self.opened = 0
+        """Counts the openings: what was remembered of an earlier file no longer holds."""
+
+    def connection(self) -> sqlite3.Connection | None:
+        """The file as it is now; None when it is not begun yet. Raises StoreFault."""
+        identity = self._identity_now()
+        if identity != self._identity:
+            self.close()
+        if self._connection is None and identity is not None:
+            self._connection = open_for_reading(self.path, self._schema)
+            self._identity = identity
+            self.opened += 1
+        return self._connection
+
+    def close(self) -> None:
+        """Let go of the file."""
+        if self._connection is not None:
+            self._connection.close()
+        self._connection = self._identity = None
+
+    def _identity_now(self) -> tuple[int, int] | None:
+        try:
+            now = self.path.stat()
+        except FileNotFoundError:
+            return None
+        except OSError as fault:
+            raise StoreFault(f"{self.path}: {fault.strerror}") from fault
+        return now.st_dev, now.st_ino
+
+
+def _connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
+    # Transactions are begun and ended by hand; whoever uses a connection holds a lock.
+    return sqlite3.connect(
+        f"{path.absolute().as_uri()}?mode={mode}",
+        uri=True,
+        timeout=wait_s,
+        isolation_level=None,
+        check_same_thread=False,
+    )
+
+
+def _write_ahead(connection: sqlite3.Connection, wait_s: float) -> None:
+    # SQLite does not wait by itself for a process that is just making the file.
+    until_s = time.monotonic() + wait_s
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as fault:
+            if not is_busy(fault) or time.monotonic() > until_s:
+                raise
+            time.sleep(0.02)
+        else:
+            return
+
+
+def _told(fault: sqlite3.DatabaseError) -> str:
+    code = getattr(fault, "sqlite_errorcode", 0) & 0xFF
+    if code == sqlite3.SQLITE_FULL:
+        return "the disk is full; make room"
+    if code in (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PERM):
+        return f"cannot be opened as needed ({fault}); check who owns the folder and its files"
+    if is_busy(fault):
+        return "another process keeps it busy; try again in a moment"
+    if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
+        return f"damaged ({fault}); keep a copy, then: warmcoil repair"
+    return f"cannot be read or written: {fault}"
