@@ -68,6 +68,17 @@ class Columns:
         firsts = [next(same) for _, same in groupby(order, key=times.__getitem__)]
         return made.taken(firsts)
 
+    @classmethod
+    def joined(cls, parts: Iterable[Columns]) -> Columns:
+        """Parts of one series in time order, each later than the one before, as one."""
+        whole = cls()
+        for part in parts:
+            whole.corrections = whole._runs_followed_by(part)
+            whole.at_ms.extend(part.at_ms)
+            whole.raw.extend(part.raw)
+            whole.flags.extend(part.flags)
+        return whole
+
     def values(self) -> array[float]:
         """The corrected values, in the unit of `raw`."""
         if not self.corrections:
@@ -163,14 +174,11 @@ class Columns:
         return both.taken(sorted(range(len(both)), key=both.at_ms.__getitem__))
 
     def _followed_by(self, other: Columns) -> Columns:
-        return Columns(
-            self.at_ms + other.at_ms,
-            self.raw + other.raw,
-            self.flags + other.flags,
-            self._runs_followed_by(other),
-        )
+        return Columns.joined((self, other))
 
     def _runs_followed_by(self, other: Columns) -> list[Run]:
+        if not self:
+            return list(other.corrections)
         if not self.corrections and not other.corrections:
             return []
         runs = [(start, one) for start, _, one in self.runs()]

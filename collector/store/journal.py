@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import NamedTuple
 
 from collector.readings import Correction, Quantity, Reading, SeriesKey
 from collector.store.columns import Columns, Rows
@@ -31,9 +32,20 @@ log = logging.getLogger("collector")
 
 Series = tuple[SeriesKey, Correction]
 
+
+class Oldest(NamedTuple):
+    """Rows of the journal: the ids of those that can be read, the last id of all, the readings."""
+
+    ids: list[int]
+    last_id: int
+    columns: dict[SeriesKey, Columns]
+
+
 _WAIT_S = 10.0
 _WAL_PAGES = 8192
 """Pages (4 MB) after which SQLite moves them into the file by itself: only when sealing fails."""
+_BYTES_AT_ONCE = 131_072
+"""About 20,000 readings: as objects they take some MB."""
 
 
 class Journal:
@@ -91,23 +103,30 @@ class Journal:
             packed = self._file.execute("SELECT id, packed FROM entry").fetchall()
         return {one for _, _, receipts in self._readable(packed) for one in receipts}
 
-    def oldest(
-        self, *, after_id: int, most: int, keep: int
-    ) -> tuple[list[int], dict[SeriesKey, Columns]]:
-        """Up to `most` rows after `after_id`, but none of the newest `keep`: their ids, readings.
+    def oldest(self, *, after_id: int, keep: int) -> Oldest | None:
+        """The next rows after `after_id`, but none of the newest `keep`; None without any.
 
-        A damaged row is passed over and stays. Raises StoreFault.
+        Some thousands of readings at once. A damaged row is passed over, and stays. Raises
+        StoreFault.
         """
         with self._lock, speaking_of(self._path):
-            packed = self._file.execute(
-                "SELECT id, packed FROM entry WHERE id > ? AND id <= "
-                "(SELECT max(id) FROM entry) - ? ORDER BY id LIMIT ?",
-                (after_id, keep, most),
-            ).fetchall()
+            packed = list(
+                some_rows(
+                    self._file.execute(
+                        "SELECT id, packed FROM entry WHERE id > ? AND id <= "
+                        "(SELECT max(id) FROM entry) - ? ORDER BY id",
+                        (after_id, keep),
+                    )
+                )
+            )
             by_number = dict(series_of(self._file))
+        if not packed:
+            return None
         entries = list(self._readable(packed))
         rows = [row for _, rows, _ in entries for row in rows]
-        return [number for number, _, _ in entries], by_series(rows, by_number)
+        return Oldest(
+            [number for number, _, _ in entries], packed[-1][0], by_series(rows, by_number)
+        )
 
     def forget(self, ids: Iterable[int]) -> None:
         """Delete rows that are safe in the archive. The newest is never one of them.
@@ -203,6 +222,16 @@ class Journal:
             if self._file.in_transaction:
                 self._file.execute("ROLLBACK")
             raise
+
+
+def some_rows(cursor: Iterable[tuple[int, bytes]]) -> Iterator[tuple[int, bytes]]:
+    """The first rows of a query, as many as are well held in memory at once; one at least."""
+    size = 0
+    for number, packed in cursor:
+        yield number, packed
+        size += len(packed)
+        if size >= _BYTES_AT_ONCE:
+            return
 
 
 def series_of(connection: sqlite3.Connection) -> list[tuple[int, Series]]:

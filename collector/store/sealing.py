@@ -1,0 +1,35 @@
+"""From the journal into the archive. The archive has it for good before the journal lets go.
+
+A crash in between leaves readings in both; readers and the next sealing merge them.
+"""
+
+from __future__ import annotations
+
+import logging
+
+from collector.store.archive import Archive, ArchiveAway
+from collector.store.journal import Journal
+
+log = logging.getLogger("collector")
+
+KEPT_ROWS = 16
+"""The newest commits stay, and with them the receipts of messages that may come again."""
+
+
+def seal(journal: Journal, archive: Archive) -> int:
+    """Move all but the newest commits; returns the number of readings moved.
+
+    An archive that is away just now ends it without harm, to be tried again. Raises StoreFault
+    when something is wrong for longer; nothing is lost then either.
+    """
+    sealed = last_id = 0
+    while rows := journal.oldest(after_id=last_id, keep=KEPT_ROWS):
+        try:
+            archive.write(rows.columns)
+        except ArchiveAway as fault:
+            log.info("sealing waits: %s", fault)
+            break
+        journal.forget(rows.ids)
+        last_id = rows.last_id
+        sealed += sum(map(len, rows.columns.values()))
+    return sealed
