@@ -24,12 +24,12 @@ MOST_READINGS = 2_000_000
 
 
 class Tracks:
-    """What a review asks of the readings."""
+    """What a review asks of the readings. `held` is how many it keeps decoded."""
 
     def __init__(self, reader: Reader, *, most_readings: int = MOST_READINGS) -> None:
         self._reader = reader
         self._most = most_readings
-        self._held = 0
+        self.held = 0
         self._days: OrderedDict[tuple[SeriesKey, int], _Readings] = OrderedDict()
         self._quantities: dict[str, set[Quantity]] = {}
         for key in reader.series():
@@ -71,12 +71,12 @@ class Tracks:
 
     def _keep(self, name: tuple[SeriesKey, int], readings: _Readings) -> None:
         if name not in self._days:
-            self._held += len(readings[0])
+            self.held += len(readings[0])
         self._days[name] = readings
         self._days.move_to_end(name)
-        while self._held > self._most:
+        while self.held > self._most:
             _, (at_ms, _) = self._days.popitem(last=False)
-            self._held -= len(at_ms)
+            self.held -= len(at_ms)
 
 
 def _runs(days: list[int]) -> Iterator[range]:

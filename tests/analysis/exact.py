@@ -6,6 +6,7 @@ times in hours. Nothing in here imports the project.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from fractions import Fraction
 from itertools import pairwise
 
@@ -126,9 +127,13 @@ def _time_up_to(pieces: Pieces, level: Fraction) -> Fraction:
 def mean_line(lines: list[Pieces]) -> Pieces:
     """At every moment the mean of the lines known then."""
     corners = sorted({edge for line in lines for piece in line for edge in piece[:2]})
+    starts = [[piece[0] for piece in line] for line in lines]
     found = []
     for start, end in pairwise(corners):
-        there = [p for line in lines for p in line if p[0] <= start and p[1] >= end]
+        places = [bisect_right(begin, start) - 1 for begin in starts]
+        there = [
+            line[i] for line, i in zip(lines, places, strict=True) if i >= 0 and line[i][1] >= end
+        ]
         if there:
             a = sum((value(p, start) for p in there), Fraction(0)) / len(there)
             b = sum((value(p, end) for p in there), Fraction(0)) / len(there)
