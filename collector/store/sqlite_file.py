@@ -42,23 +42,31 @@ def open_for_reading(path: Path, schema: Schema) -> sqlite3.Connection | None:
 
     A file of an earlier version is brought up first: a reader of old tables would be lost.
     """
-    if not path.exists():
-        return None
-    with speaking_of(path):
-        connection = _connect(path, "ro", READER_WAITS_S)
-    try:
-        with speaking_of(path):
-            version = version_of(connection, path, schema)
-    except BaseException:
-        connection.close()
-        raise
-    if version == schema.version:
+    connection, version = open_as_it_is(path, schema)
+    if connection is None or version == schema.version:
         return connection
     connection.close()
     if version == 0:
         return None
     open_for_writing(path, schema, READER_WAITS_S).close()
     return open_for_reading(path, schema)
+
+
+def open_as_it_is(path: Path, schema: Schema) -> tuple[sqlite3.Connection | None, int]:
+    """A connection that cannot write, and the file's version; None and 0 when there is no file.
+
+    Raises StoreFault.
+    """
+    if not path.exists():
+        return None, 0
+    with speaking_of(path):
+        connection = _connect(path, "ro", READER_WAITS_S)
+    try:
+        with speaking_of(path):
+            return connection, version_of(connection, path, schema)
+    except BaseException:
+        connection.close()
+        raise
 
 
 @contextmanager

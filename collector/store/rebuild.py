@@ -1,0 +1,133 @@
+"""A damaged journal or archive written anew: each function yields what is lost, in words."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+from collector.readings import Quantity, SeriesKey
+from collector.store.check import in_day, name_of_day
+from collector.store.codec import unpack
+from collector.store.columns import DAY_MS, Columns
+from collector.store.entry import unpack_entry
+from collector.store.migrations import JOURNAL
+from collector.store.salvage import Table, salvaged_series
+from collector.store.sqlite_archive import SqliteArchive
+from collector.store.sqlite_file import open_for_writing
+from config.errors import StoreFault
+
+_MOST_ROWS = 1_000_000
+_QUANTITIES = frozenset(quantity.value for quantity in Quantity)
+
+
+def rebuild_archive(file: sqlite3.Connection, new: Path) -> Iterator[str]:
+    """Write every whole block of `file` into the archive `new`."""
+    known = set()
+    with closing(SqliteArchive(new)) as archive:
+        for number, found in salvaged_series(file, "probe, quantity").items():
+            name, lost = _likeliest(number, found)
+            yield from lost
+            if _sound(name):
+                known.add(number)
+                yield from _rebuild_series(file, number, name, archive)
+    yield from _of_nobody(file, known)
+
+
+def rebuild_journal(file: sqlite3.Connection, new: Path) -> Iterator[str]:
+    """Write every whole row of `file` into the journal `new`, under the number it had."""
+    with closing(open_for_writing(new, JOURNAL, 0)) as journal:
+        known = set()
+        journal.execute("BEGIN")
+        for number, found in salvaged_series(file, "probe, quantity, gain, shift").items():
+            name, lost = _likeliest(number, found)
+            yield from lost
+            if _sound(name) and _listed(journal, number, name):
+                known.add(number)
+        salvaged = Table("entry", "id, packed", lowest=1, highest=_MOST_ROWS).rows(file)
+        for number, packed in salvaged.rows:
+            if fault := _entry_fault(packed, known):
+                yield f"row {number} of the journal: {fault}"
+            else:
+                journal.execute("INSERT INTO entry VALUES (?, ?)", (number, packed))
+        journal.execute("COMMIT")
+        if salvaged.doubtful:
+            yield "rows {} to {} of the journal, in part".format(*salvaged.doubtful)
+
+
+def _rebuild_series(
+    file: sqlite3.Connection, number: int, name: tuple[Any, ...], archive: SqliteArchive
+) -> Iterator[str]:
+    probe, quantity = name
+    today = time.time_ns() // 1_000_000 // DAY_MS
+    salvaged = Table(
+        "block", "day, packed", condition=f"series_id = {number:d}", lowest=0, highest=today + 1
+    ).rows(file)
+    whole = []
+    for day, packed in salvaged.rows:
+        if columns := _whole_day(day, packed):
+            whole.append(columns)
+        else:
+            yield f"{probe} {quantity}, {name_of_day(day)}"
+    if whole:
+        archive.write({SeriesKey(probe, Quantity(quantity)): Columns.joined(whole)})
+    if salvaged.doubtful:
+        first, last = map(name_of_day, salvaged.doubtful)
+        yield f"{probe} {quantity}, days from {first} to {last}, in part"
+
+
+def _whole_day(day: int, packed: object) -> Columns | None:
+    # The zlib stream has a checksum of its own: a block that decodes is whole, even where the
+    # checksum in its row is what was hit.
+    if not isinstance(packed, bytes):
+        return None
+    try:
+        columns = unpack(packed)
+    except StoreFault:
+        return None
+    return columns if in_day(columns, day) else None
+
+
+def _entry_fault(packed: object, known: set[int]) -> str | None:
+    if not isinstance(packed, bytes):
+        return "not what a row should be"
+    try:
+        rows, _ = unpack_entry(packed)
+    except StoreFault as fault:
+        return str(fault)
+    strange = {row.series for row in rows} - known
+    return f"nobody knows whose series {strange.pop()} is" if strange else None
+
+
+def _likeliest(number: int, found: list[tuple[Any, ...]]) -> tuple[tuple[Any, ...], list[str]]:
+    """The name of a series; where table and index differ, that is said."""
+    sound = [name for name in found if _sound(name)] or found
+    if len(found) == 1 and _sound(sound[0]):
+        return sound[0], []
+    names = " or ".join(f"{name[0]} {name[1]}" for name in found)
+    return sound[0], [f"what series {number} is called: {names}; the readings are under the first"]
+
+
+def _sound(name: tuple[Any, ...]) -> bool:
+    return isinstance(name[0], str) and name[1] in _QUANTITIES
+
+
+def _listed(journal: sqlite3.Connection, number: int, name: tuple[Any, ...]) -> bool:
+    try:
+        journal.execute("INSERT INTO series VALUES (?, ?, ?, ?, ?)", (number, *name))
+    except sqlite3.IntegrityError:
+        return False  # damage made two series of one name: its rows are named as lost
+    return True
+
+
+def _of_nobody(file: sqlite3.Connection, known: set[int]) -> Iterator[str]:
+    try:
+        rows = file.execute("SELECT series_id, count(*) FROM block GROUP BY series_id").fetchall()
+    except sqlite3.DatabaseError:
+        return  # what is out of reach was said for each series already
+    for number, days in rows:
+        if number not in known:
+            yield f"{days} days of series {number}, whose name cannot be read"
