@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 from analysis.exposure import Line
 from analysis.tracks import Tracks
@@ -68,24 +68,12 @@ class Gathered:
     meal_before: Meal | None
     """The meal taken before this one."""
 
+    of_window_alone: Gathered | None = field(default=None, repr=False)
+    """The same over the window alone, where the lines reach beyond it."""
+
     def of_window(self) -> Gathered:
-        """The same with its lines cut to the window."""
-        start_ms, end_ms = self.window.start_ms, self.window.end_ms
-        if self.until_ms == end_ms:
-            return self
-
-        def cut(line: Line | None) -> Line | None:
-            return line.cut(start_ms, end_ms) if line is not None else None
-
-        return replace(
-            self,
-            until_ms=end_ms,
-            warm=cut(self.warm),
-            cool=cut(self.cool),
-            humidity=cut(self.humidity),
-            room=cut(self.room),
-            handlings=tuple(one for one in self.handlings if one.at_ms < end_ms),
-        )
+        """What the meal is judged by: nothing from beyond its window."""
+        return self.of_window_alone if self.of_window_alone is not None else self
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,45 +159,78 @@ def gathered_from(
     with_room: bool = True,
 ) -> Gathered:
     """The same from facts and tracks that serve many meals. The room is for pictures only."""
-    name = meal.animal
-    weighings, stays = facts.weighings.get(name, []), facts.stays.get(name, [])
-    before, after = _neighbours(meal, facts.meals.get(name, []))
+    weighings = facts.weighings.get(meal.animal, [])
+    before, after = _neighbours(meal, facts.meals.get(meal.animal, []))
     window = meal_window(meal, after, weighings, care, now_ms)
-    start_ms, end_ms = window.start_ms, max(window.end_ms, until_ms or window.end_ms)
+    body_g = body_mass_g(weighings, window.start_ms)
+
+    def reaching(end_ms: int) -> Gathered:
+        return Gathered(
+            meal=meal,
+            window=window,
+            until_ms=end_ms,
+            now_ms=now_ms,
+            animal=facts.animals.get(meal.animal),
+            enclosure=_enclosure_at(facts.stays.get(meal.animal, []), window.start_ms),
+            handlings=tuple(_handled(facts.handlings.get(meal.animal, []), window, end_ms)),
+            body_mass_g=body_g,
+            midbody_mm=midbody_mm(weighings, window.start_ms),
+            meal_pct=meal_pct(meal, body_g),
+            age_months=_months_old(facts.animals.get(meal.animal), window.start_ms, settings),
+            meal_before=before,
+            **_lines(
+                meal.animal,
+                (window.start_ms, end_ms),
+                facts,
+                tracks,
+                settings=settings,
+                with_room=with_room,
+            ),
+        )
+
+    own = reaching(window.end_ms)
+    if until_ms is None or until_ms <= window.end_ms:
+        return own
+    return replace(reaching(until_ms), of_window_alone=own)
+
+
+class _Lines(TypedDict):
+    warm: Line | None
+    cool: Line | None
+    humidity: Line | None
+    room: Line | None
+    warm_probes: tuple[str, ...]
+    disagreements: tuple[Disagreement, ...]
+
+
+def _lines(
+    animal: str,
+    span: tuple[int, int],
+    facts: Facts,
+    tracks: Tracks,
+    *,
+    settings: Settings,
+    with_room: bool,
+) -> _Lines:
     line = partial(
         zone_line,
-        start_ms=start_ms,
-        end_ms=end_ms,
-        stays=stays,
+        start_ms=span[0],
+        end_ms=span[1],
+        stays=facts.stays.get(animal, []),
         tracks=tracks,
         gap_ms=settings.review.gap_minutes * _MINUTE_MS,
     )
     placed, apart_c = facts.placements, settings.review.probes_disagree_c
-    warm = line(Zone.WARM_SIDE, Quantity.TEMPERATURE, placements=placed, apart_c=apart_c)
-    cool = line(Zone.COOL_SIDE, Quantity.TEMPERATURE, placements=placed)
-    humidity = line(set(Zone) - {Zone.ROOM}, Quantity.HUMIDITY, placements=placed)
     rooms = facts.rooms if with_room else ()
-    body_g = body_mass_g(weighings, start_ms)
-    return Gathered(
-        meal=meal,
-        window=window,
-        until_ms=end_ms,
-        now_ms=now_ms,
-        animal=facts.animals.get(name),
-        enclosure=_enclosure_at(stays, start_ms),
-        warm=warm.line,
-        cool=cool.line,
-        humidity=humidity.line,
-        room=line(Zone.ROOM, Quantity.TEMPERATURE, placements=rooms).line,
-        warm_probes=warm.probes,
-        disagreements=warm.disagreements,
-        handlings=tuple(_handled(facts.handlings.get(name, []), start_ms, end_ms)),
-        body_mass_g=body_g,
-        midbody_mm=midbody_mm(weighings, start_ms),
-        meal_pct=meal_pct(meal, body_g),
-        age_months=_months_old(facts.animals.get(name), start_ms, settings),
-        meal_before=before,
-    )
+    warm = line(Zone.WARM_SIDE, Quantity.TEMPERATURE, placements=placed, apart_c=apart_c)
+    return {
+        "warm": warm.line,
+        "cool": line(Zone.COOL_SIDE, Quantity.TEMPERATURE, placements=placed).line,
+        "humidity": line(set(Zone) - {Zone.ROOM}, Quantity.HUMIDITY, placements=placed).line,
+        "room": line(Zone.ROOM, Quantity.TEMPERATURE, placements=rooms).line,
+        "warm_probes": warm.probes,
+        "disagreements": warm.disagreements,
+    }
 
 
 def _by_animal(records: Iterable[_OfAnimal]) -> dict[str, list[_OfAnimal]]:
@@ -226,7 +247,8 @@ def _enclosure_at(stays: Iterable[Stay], at_ms: int) -> str | None:
     return None
 
 
-def _handled(handlings: Iterable[Handling], start_ms: int, end_ms: int) -> list[Handling]:
+def _handled(handlings: Iterable[Handling], window: Window, end_ms: int) -> list[Handling]:
+    start_ms = window.start_ms
     found = [
         one
         for one in handlings
