@@ -20,12 +20,13 @@ from tests.analysis.exact import Pieces, Span
 Row = dict[str, str]
 GAP = Fraction(1, 4)
 FAULTS = (Fraction(85), Fraction(-127))
-LIMITS = (
+LimitRow = tuple[str, Fraction, int, bool, int | None, str]
+LIMITS: tuple[LimitRow, ...] = (
     # side, level, hours, of the longest spell, within, verdict
-    ("below", 28, 6, True, None, "cool"),
-    ("below", 25, 12, False, 72, "too cool"),
-    ("below", 22, 6, False, 72, "too cool"),
-    ("above", 36, 1, False, None, "too hot"),
+    ("below", Fraction(28), 6, True, None, "cool"),
+    ("below", Fraction(25), 12, False, 72, "too cool"),
+    ("below", Fraction(22), 6, False, 72, "too cool"),
+    ("above", Fraction(36), 1, False, None, "too hot"),
 )
 ORDER = ["warm enough", "cool", "too cool", "too hot"]
 FOREVER = Fraction(10**9)
@@ -167,12 +168,12 @@ def _turned(line: Pieces) -> Pieces:
     return [(start, end, -a, -b) for start, end, a, b in line]
 
 
-def verdict(line: Pieces, span: Span) -> tuple[str, str]:
+def verdict(line: Pieces, span: Span, limits: tuple[LimitRow, ...] = LIMITS) -> tuple[str, str]:
     """The verdict, and the worst that gaps could hide."""
     met, possible = ["warm enough"], ["warm enough"]
-    for side, level, hours, of_spell, within, name in LIMITS:
+    for side, level, hours, of_spell, within, name in limits:
         end = span[1] if within is None else min(span[1], span[0] + within)
-        part, at = exact.cut(line, span[0], end), Fraction(level)
+        part, at = exact.cut(line, span[0], end), level
         if side == "above":
             part, at = _turned(part), -at
         gaps = exact.gaps(part, span[0], end) if side == "below" else []
