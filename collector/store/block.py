@@ -1,4 +1,4 @@
-"""The layout of a packed block: a version byte, then one zlib stream of a header and byte planes.
+"""The layout of a packed block: a version byte, then, deflated, a header and byte planes.
 
     header    count, first and last time, shortest step, and how the values are written
     times     count − 1 steps over the shortest one
@@ -9,7 +9,9 @@
 
 Integers wider than a byte are written in planes: all lowest bytes, then all next ones, and so on;
 equal bytes then stand together, which is what deflate needs (RFC 1951). Everything is
-little-endian. What the planes mean is in `codec` (pure Python) and in `analysis.frames` (numpy).
+little-endian. The CRC-32 of what was deflated ends the block: the Adler-32 of a zlib stream is too
+weak for so many small numbers, a flipped bit got past it in a test. What the planes mean is in
+`codec` (pure Python) and in `analysis.frames` (numpy).
 """
 
 from __future__ import annotations
@@ -87,20 +89,24 @@ def open_block(packed: bytes) -> Block:
 def _deflated(sections: Sequence[bytes]) -> bytes:
     # A deflate block of its own for every section (Z_BLOCK), so that each has its own code
     # lengths; Z_FILTERED suits small differences.
-    packer = zlib.compressobj(6, zlib.DEFLATED, zlib.MAX_WBITS, 9, zlib.Z_FILTERED)
+    packer = zlib.compressobj(6, zlib.DEFLATED, -zlib.MAX_WBITS, 9, zlib.Z_FILTERED)
     pieces = []
     for section in sections:
         if section:
             pieces += [packer.compress(section), packer.flush(zlib.Z_BLOCK)]
-    return b"".join([*pieces, packer.flush()])
+    return b"".join([*pieces, packer.flush(), _checksum(b"".join(sections))])
 
 
 def _inflated(packed: bytes) -> bytes:
-    unpacker = zlib.decompressobj()
+    unpacker = zlib.decompressobj(-zlib.MAX_WBITS)
     body = unpacker.decompress(packed)
-    if not unpacker.eof or unpacker.unused_data:
-        raise ValueError("its end is not where it should be")
+    if not unpacker.eof or unpacker.unused_data != _checksum(body):
+        raise ValueError("its checksum does not fit")
     return body
+
+
+def _checksum(body: bytes) -> bytes:
+    return zlib.crc32(body).to_bytes(4, "little")
 
 
 def _parted(body: bytes) -> Block:

@@ -22,6 +22,7 @@ from collector.store.codec import GRIDS
 from config.errors import StoreFault
 
 LAYOUT = 1
+_HEADER = struct.Struct("<BI")
 _DOUBLE = 15
 _FLAGGED = 16
 _EXACT = 2**53
@@ -56,17 +57,22 @@ def pack_entry(rows: Sequence[Row], receipts: Sequence[Receipt]) -> bytes:
         _put_value(out, row)
         before_ms = row.at_ms
     _put_receipts(out, receipts)
-    return struct.pack("<BI", LAYOUT, zlib.crc32(out)) + out
+    return _HEADER.pack(LAYOUT, zlib.crc32(out)) + out
 
 
 def unpack_entry(packed: bytes) -> tuple[list[Row], list[Receipt]]:
     """Its readings and receipts. Raises StoreFault when it is damaged or of a later layout."""
-    if not packed or packed[0] != LAYOUT:
-        kind = packed[0] if packed else "nothing"
-        raise StoreFault(f"an entry of layout {kind}, where this Warmcoil knows {LAYOUT}")
-    if len(packed) < 5 or int.from_bytes(packed[1:5], "little") != zlib.crc32(packed[5:]):
+    try:
+        layout, crc32 = _HEADER.unpack_from(packed)
+        fits = crc32 == zlib.crc32(packed[_HEADER.size :])
+    except (struct.error, TypeError):
+        # Too short; or no bytes at all: a damaged page can make anything of a column.
+        layout, fits = LAYOUT, False
+    if layout != LAYOUT:
+        raise StoreFault(f"an entry of layout {layout}, where this Warmcoil knows {LAYOUT}")
+    if not fits:
         raise StoreFault("a damaged entry: its checksum does not fit")
-    take = _Take(packed, 5)
+    take = _Take(packed, _HEADER.size)
     try:
         rows = list(_rows(take))
         receipts = list(_receipts(take))

@@ -80,8 +80,8 @@ def _rebuild_series(
 
 
 def _whole_day(day: int, packed: object) -> Columns | None:
-    # The zlib stream has a checksum of its own: a block that decodes is whole, even where the
-    # checksum in its row is what was hit.
+    # A block has a checksum of its own too: one that decodes is whole, even where the checksum in
+    # its row is what was hit.
     if not isinstance(packed, bytes):
         return None
     try:
