@@ -21,7 +21,9 @@ from collector.readings import Correction, Flag, Quantity, Reading
 from collector.senml import decode, pack
 from collector.sources.mqtt import digest
 from collector.store.journal import Journal, Receipt
+from config.home import Home
 from config.settings import Plausibility, Probe
+from tests.collector_process import stored
 
 NOW_MS = 1_900_000_000_000
 T = Quantity.TEMPERATURE
@@ -34,7 +36,8 @@ class Bench:
         self.ms, self.s = NOW_MS, 1000.0
         self.clock_is_right = True
         self.acknowledged: list[int] = []
-        self.journal = Journal(path / "journal.db", monotonic=lambda: self.s)
+        self.home = Home(path)
+        self.journal = Journal(self.home.journal, monotonic=lambda: self.s)
         self.counts = Counts(lambda: self.ms, lambda: self.s)
         self.start(wait=wait, most=most)
 
@@ -73,9 +76,8 @@ class Bench:
         self.pipeline.tick()
 
     def stored(self) -> list[Reading]:
-        """What the journal holds, by series and time."""
-        _, columns = self.journal.oldest(after_id=0, most=10**6, keep=0)
-        return [one for key, series in columns.items() for one in series.readings(key)]
+        """What any process can read, by series and time."""
+        return stored(self.home)
 
     def values(self) -> list[float]:
         return [reading.raw for reading in self.stored()]
