@@ -26,6 +26,7 @@ from collector.book.book import Book
 from collector.exchange import import_file
 from collector.service import only_one
 from collector.store.sqlite_archive import SqliteArchive
+from config.errors import Unusable
 from config.home import Home
 from config.settings import load_settings
 from hardware.rack.broker import free_port, prepare_broker
@@ -50,7 +51,8 @@ def build_home(
     for on `broker_search`, default PATH).
     """
     folder = home.folder.absolute()
-    DemoPlaces(home).are_built()
+    if DemoPlaces(home).are_built():
+        raise Unusable(f"{folder} is a demo home that is built already")
     folder.parent.mkdir(parents=True, exist_ok=True)
     ends_ms = now_ms if now_ms is not None else time.time_ns() // 1_000_000
     story = write_story(Calendar(ends_ms // MINUTE_MS * MINUTE_MS, days), seed)

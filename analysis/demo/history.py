@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from analysis.demo import collection as c
@@ -45,13 +45,18 @@ def reading_times(calendar: Calendar) -> Iterator[int]:
         at_ms += _OFTEN_MS if at_ms >= lately_ms else _SELDOM_MS
 
 
-def write_readings(story: Story, part: int, out: Path) -> Iterator[int]:
-    """Write one part's readings to `out`; yields the days done so far."""
+def write_readings(
+    story: Story, part: int, out: Path, times: Iterable[int] | None = None
+) -> Iterator[int]:
+    """Write one part's readings to `out`, at `times` in their order or as the demo does.
+
+    Yields the days done so far, now and then.
+    """
     rack = _rack(story, part)
     days = 0
     with out.open("w", encoding="utf-8", newline="") as file:
         file.write("time,probe,quantity,value,unit\r\n")
-        for at_ms in reading_times(story.calendar):
+        for at_ms in reading_times(story.calendar) if times is None else times:
             rack.advance(at_ms)
             stamp = written(at_ms)
             file.writelines(
