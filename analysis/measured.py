@@ -48,7 +48,11 @@ class Measured:
 def measured(
     gathered: Gathered, held: Sequence[Held], verdict: Verdict, care: CareProfile
 ) -> list[Measured]:
-    """All factors of a meal, in the order in which they are told. Its lines end with its window."""
+    """All factors of a meal, in the order in which they are told.
+
+    Its lines end with its window. `held` has an entry for each limit of the profile, or none at all
+    where there was no probe.
+    """
     return [
         *_of_limits(gathered, held, care),
         _cold_dose(gathered, care),
@@ -76,9 +80,8 @@ def basis_text(of: _Source) -> str:
 
 
 def _of_limits(gathered: Gathered, held: Sequence[Held], care: CareProfile) -> Iterator[Measured]:
-    of = {id(one.limit): one for one in held}
-    for name, limit in zip(_limit_names(care.limits), care.limits, strict=True):
-        one = of.get(id(limit))
+    each: Sequence[Held | None] = held or [None] * len(care.limits)
+    for name, limit, one in zip(_limit_names(care.limits), care.limits, each, strict=True):
         yield Measured(
             name,
             one.hours if one is not None else None,
