@@ -106,9 +106,7 @@ def _placed_line(
     gap_ms: float,
 ) -> Line:
     """The placement's line over [since_ms, until_ms)."""
-    first, end = _overlap(
-        placement, math.floor(since_ms - gap_ms), math.ceil(until_ms + gap_ms) + 1
-    )
+    first, end = _overlap(placement, math.floor(since_ms - gap_ms), math.ceil(until_ms + gap_ms))
     at_ms, value = tracks.readings(SeriesKey(placement.probe, quantity), first, end)
     return line_of(at_ms, value, gap_ms).cut(since_ms, until_ms)
 
