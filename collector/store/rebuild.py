@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -12,7 +11,7 @@ from typing import Any
 from collector.readings import Quantity, SeriesKey
 from collector.store.check import in_day, name_of_day
 from collector.store.codec import unpack
-from collector.store.columns import DAY_MS, Columns
+from collector.store.columns import Columns
 from collector.store.entry import unpack_entry
 from collector.store.migrations import JOURNAL
 from collector.store.salvage import Table, salvaged_series
@@ -20,7 +19,8 @@ from collector.store.sqlite_archive import SqliteArchive
 from collector.store.sqlite_file import open_for_writing
 from config.errors import StoreFault
 
-_MOST_ROWS = 1_000_000
+_HIGHEST = 2**40
+"""Beyond any row's number and any day's."""
 _QUANTITIES = frozenset(quantity.value for quantity in Quantity)
 
 
@@ -47,24 +47,27 @@ def rebuild_journal(file: sqlite3.Connection, new: Path) -> Iterator[str]:
             yield from lost
             if _sound(name) and _listed(journal, number, name):
                 known.add(number)
-        salvaged = Table("entry", "id, packed", lowest=1, highest=_MOST_ROWS).rows(file)
+        salvaged = Table("entry", "id, packed", lowest=0, highest=_HIGHEST).rows(file)
         for number, packed in salvaged.rows:
             if fault := _entry_fault(packed, known):
                 yield f"row {number} of the journal: {fault}"
             else:
                 journal.execute("INSERT INTO entry VALUES (?, ?)", (number, packed))
         journal.execute("COMMIT")
-        if salvaged.doubtful:
-            yield "rows {} to {} of the journal, in part".format(*salvaged.doubtful)
+        if salvaged.hidden:
+            yield f"rows of the journal, {_where(*salvaged.hidden, str)}"
 
 
 def _rebuild_series(
     file: sqlite3.Connection, number: int, name: tuple[Any, ...], archive: SqliteArchive
 ) -> Iterator[str]:
     probe, quantity = name
-    today = time.time_ns() // 1_000_000 // DAY_MS
     salvaged = Table(
-        "block", "day, packed", condition=f"series_id = {number:d}", lowest=0, highest=today + 1
+        "block",
+        "day, packed",
+        condition=f"series_id = {number:d}",
+        lowest=-_HIGHEST,
+        highest=_HIGHEST,
     ).rows(file)
     whole = []
     for day, packed in salvaged.rows:
@@ -74,9 +77,15 @@ def _rebuild_series(
             yield f"{probe} {quantity}, {name_of_day(day)}"
     if whole:
         archive.write({SeriesKey(probe, Quantity(quantity)): Columns.joined(whole)})
-    if salvaged.doubtful:
-        first, last = map(name_of_day, salvaged.doubtful)
-        yield f"{probe} {quantity}, days from {first} to {last}, in part"
+    if salvaged.hidden:
+        yield f"days of {probe} {quantity}, {_where(*salvaged.hidden, name_of_day)}"
+
+
+def _where(behind: int | None, before: int | None, name: Callable[[int], str]) -> str:
+    """Where rows may have been that nothing could reach."""
+    places = {"behind": behind, "before": before}
+    said = [f"{word} {name(key)}" for word, key in places.items() if key is not None]
+    return " ".join(["if there were others", " and ".join(said)]).rstrip()
 
 
 def _whole_day(day: int, packed: object) -> Columns | None:
@@ -126,7 +135,7 @@ def _listed(journal: sqlite3.Connection, number: int, name: tuple[Any, ...]) -> 
 def _of_nobody(file: sqlite3.Connection, known: set[int]) -> Iterator[str]:
     try:
         rows = file.execute("SELECT series_id, count(*) FROM block GROUP BY series_id").fetchall()
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         return  # what is out of reach was said for each series already
     for number, days in rows:
         if number not in known:

@@ -3,50 +3,64 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 
 class Salvaged(NamedTuple):
-    """Rows by key, and the first and last key between which others may have been out of reach."""
+    """Rows by key. Others may have been out of reach where `hidden` says.
+
+    That is: between two keys, or before or behind one (None), or anywhere.
+    """
 
     rows: list[tuple[Any, ...]]
-    doubtful: tuple[int, int] | None
+    hidden: tuple[int | None, int | None] | None
 
 
 class Table:
     """A table whose rows have a whole-numbered key, unique within `condition`.
 
-    `columns` begins with the key. `lowest` and `highest` are where a key can be at all: only
-    needed when no row can be reached from either end.
+    `columns` begins with the key; no key is outside `lowest` to `highest`.
     """
 
     def __init__(
         self, name: str, columns: str, *, lowest: int, highest: int, condition: str = "TRUE"
     ) -> None:
-        self._key = columns.split(",", maxsplit=1)[0]
-        self._select = f"SELECT {columns} FROM {name} WHERE {condition}"  # noqa: S608  our names
+        key = columns.split(",", maxsplit=1)[0]
+        select = f"SELECT {columns} FROM {name} WHERE {condition} AND {key}"  # noqa: S608  our names
+        self._upwards = f"{select} >= ? ORDER BY {key}"
+        self._downwards = f"{select} < ? ORDER BY {key} DESC"
         self._lowest = lowest
         self._highest = highest
 
     def rows(self, file: sqlite3.Connection) -> Salvaged:
-        """Every row that can be read, by key: from the front, from the back, then one by one."""
-        whole, front = _until_fault(file, f"{self._select} ORDER BY {self._key}")
-        if whole:
-            return Salvaged(front, None)
-        _, back = _until_fault(file, f"{self._select} ORDER BY {self._key} DESC")
-        first = front[-1][0] + 1 if front else self._lowest
-        last = back[-1][0] - 1 if back else self._highest
-        saved = {row[0]: row for row in (*front, *back)}
-        saved |= {row[0]: row for row in self._one_by_one(file, first, last)}
-        return Salvaged([saved[key] for key in sorted(saved)], (first, last))
+        """Every row that can be reached.
 
-    def _one_by_one(
-        self, file: sqlite3.Connection, first: int, last: int
-    ) -> Iterator[tuple[Any, ...]]:
-        for key in range(first, last + 1):
-            _, row = _until_fault(file, f"{self._select} AND {self._key} = ?", key)
-            yield from row
+        A spoilt page hides keys that stand together. Beyond it is found in strides that double;
+        what a stride went past is then read backwards.
+        """
+        saved: dict[int, tuple[Any, ...]] = {}
+        faults: list[int] = []
+        at, stride = self._lowest, 1
+        while True:
+            ended, found = _until_fault(file, self._upwards, at)
+            if faults and (found or ended):
+                found += _until_fault(file, self._downwards, at)[1]
+            new = {row[0]: row for row in found if row[0] not in saved}
+            saved |= new
+            if ended or at > self._highest:
+                break
+            at = max(new) + 1 if new else at
+            faults.append(at)
+            stride = 1 if new else 2 * stride
+            at += stride - 1
+        keys = sorted(saved)
+        return Salvaged([saved[key] for key in keys], _around(faults, keys) if faults else None)
+
+
+def _around(faults: list[int], keys: list[int]) -> tuple[int | None, int | None]:
+    before = [key for key in keys if key < faults[0]]
+    behind = [key for key in keys if key > faults[-1]]
+    return (before[-1] if before else None, behind[0] if behind else None)
 
 
 def salvaged_series(file: sqlite3.Connection, columns: str) -> dict[int, list[tuple[Any, ...]]]:
@@ -70,7 +84,9 @@ def _until_fault(
     """(True when it came to its end, the rows read)."""
     rows: list[tuple[Any, ...]] = []
     try:
-        rows.extend(file.execute(query, values))
-    except sqlite3.DatabaseError:
+        cursor = file.execute(query, values)
+        while (row := cursor.fetchone()) is not None:
+            rows.append(row)
+    except (sqlite3.DatabaseError, UnicodeDecodeError):  # as in sqlite_file
         return False, rows
     return True, rows

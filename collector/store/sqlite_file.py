@@ -14,6 +14,8 @@ from config.errors import StoreFault
 READER_WAITS_S = 30.0
 """A reader waits only while a file is being made, recovered or closed: moments."""
 
+_DAMAGED = "damaged ({}); keep a copy, then: warmcoil repair"
+
 
 def open_for_writing(path: Path, schema: Schema, wait_s: float) -> sqlite3.Connection:
     """A connection that can write; the file is made or brought to this version first.
@@ -78,6 +80,9 @@ def speaking_of(path: Path) -> Iterator[None]:
         raise  # our own mistake, not the disk's
     except sqlite3.DatabaseError as fault:
         raise StoreFault(f"{path}: {_told(fault)}") from fault
+    except UnicodeDecodeError as fault:
+        # SQLite quotes from a damaged schema in its message, which Python then cannot read.
+        raise StoreFault(f"{path}: {_DAMAGED.format('what it holds is not text')}") from fault
     except OSError as fault:
         raise StoreFault(f"{path}: {fault.strerror or fault}") from fault
 
@@ -162,5 +167,5 @@ def _told(fault: sqlite3.DatabaseError) -> str:
     if is_busy(fault):
         return "another process keeps it busy; try again in a moment"
     if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return f"damaged ({fault}); keep a copy, then: warmcoil repair"
+        return _DAMAGED.format(fault)
     return f"cannot be read or written: {fault}"
