@@ -108,11 +108,12 @@ def decoded(packed: bytes) -> Table:
 
 
 def _times(block: Block) -> Int64s:
-    at_ms = np.empty(block.count, np.int64)
-    at_ms[0] = block.first_ms
+    # Unsigned, which wraps around: two times may be further apart than an int64 can say.
+    at_ms = np.empty(block.count, np.uint64)
+    at_ms[0] = block.first_ms % 2**64
     at_ms[1:] = _integers(block.times, block.time_width)
-    at_ms[1:] += np.int64(block.step_ms)
-    return np.cumsum(at_ms, out=at_ms)
+    at_ms[1:] += np.uint64(block.step_ms)
+    return np.cumsum(at_ms, out=at_ms).view(np.int64)
 
 
 def _raw(block: Block) -> Doubles:
