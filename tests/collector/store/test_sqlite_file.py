@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
+import time
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -132,3 +135,41 @@ def test_the_journal_s_pages_are_small(tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "journal.db")) as file:
         assert file.execute("PRAGMA page_size").fetchone() == (512,)
         assert file.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
+OPENER = """
+import sys, time
+from pathlib import Path
+from collector.readings import Quantity, SeriesKey
+from collector.store.columns import Columns
+from collector.store.reader import Reader
+from collector.store.sqlite_archive import SqliteArchive
+
+path, number, at_s = Path(sys.argv[1]), int(sys.argv[2]), float(sys.argv[3])
+key = SeriesKey(f"probe {number % 2}", Quantity.TEMPERATURE)
+with Reader(path.with_name("journal.db"), path) as reader:
+    time.sleep(max(0, at_s - time.time()))
+    reader.series()
+    archive = SqliteArchive(path)
+    archive.write({key: Columns.ordered([number], [31.0])})
+    assert number in reader.columns(key, 0, 99).at_ms
+    archive.close()
+"""
+
+
+def test_many_may_make_the_same_archive_at_once(tmp_path: Path) -> None:
+    # Three times over: what goes wrong in making a file goes wrong within a few milliseconds.
+    for attempt in range(3):
+        path = tmp_path / f"{attempt}" / "archive.db"
+        path.parent.mkdir()
+        at_s = time.time() + 0.7
+        openers = [
+            subprocess.Popen(
+                [sys.executable, "-W", "error", "-c", OPENER, str(path), str(n), str(at_s)],
+                cwd=Path(__file__).parents[3],
+            )
+            for n in range(8)
+        ]
+        assert [opener.wait(60) for opener in openers] == [0] * 8
+        with closing(SqliteArchive(path, read_only=True)) as archive:
+            assert sum(span.count for span in archive.series().values()) == 8
