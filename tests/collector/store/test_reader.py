@@ -128,6 +128,18 @@ def test_a_reader_kept_for_long_follows_sealings(folder: Path) -> None:
         assert seen(reader) == [warm(n) for n in range(200)]
 
 
+def test_what_is_handed_out_is_the_caller_s_own(folder: Path) -> None:
+    archived(folder, [warm(n) for n in range(3)])
+    with closing(Journal(folder / "journal.db")) as journal, reader_of(folder) as reader:
+        journal.commit([warm(n) for n in range(5, 8)])
+        for start_ms in (EVER[0], DAY_0_MS + 5000):
+            mine = reader.columns(WARM, start_ms, EVER[1])
+            before = list(mine.readings(WARM))
+            mine.at_ms.append(0)
+            mine.flags[0] = 1
+            assert list(reader.columns(WARM, start_ms, EVER[1]).readings(WARM)) == before
+
+
 def test_a_restored_store_is_read_anew(folder: Path, tmp_path: Path) -> None:
     other = tmp_path / "other"
     archived(folder, [warm(1)])
