@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from collector.book.check import check_book
 from collector.readings import Quantity
@@ -44,7 +45,7 @@ def _series_notes(reader: Reader, settings: Settings) -> list[str]:
         since_ms = max(span.first_ms, span.last_ms - _LOOK_BACK_DAYS * _DAY_MS)
         columns = reader.columns(key, since_ms, span.last_ms + 1)
         times = [at for at, flag in zip(columns.at_ms, columns.flags, strict=True) if not flag]
-        gaps = [b - a for a, b in zip(times, times[1:], strict=False) if b - a > gap_ms]
+        gaps = [b - a for a, b in pairwise(times) if b - a > gap_ms]
         flagged = len(columns) - len(times)
         days = (span.last_ms - since_ms) / _DAY_MS
         notes.append(

@@ -31,7 +31,7 @@ def run_together(home: Home, modules: Sequence[str] = MODULES) -> int:
     children = [_start(home, module) for module in modules]
     try:
         while not stop.wait(_CHECK_SECONDS):
-            ended = [c.returncode for c in children if c.poll() is not None]
+            ended: list[int] = [c.returncode for c in children if c.poll() is not None]
             if ended:
                 return max(abs(code) for code in ended)
         return 0

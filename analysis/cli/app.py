@@ -36,8 +36,11 @@ def main() -> int:
     except WarmcoilError as fault:
         return _say(str(fault), fault.exit_code)
     except sqlite3.OperationalError as fault:
-        return _say(f"the home's files cannot be used just now: {fault}; is the disk full or "
-                    "read-only? try: warmcoil check", 3)
+        return _say(
+            f"the home's files cannot be used just now: {fault}; is the disk full or "
+            "read-only? try: warmcoil check",
+            3,
+        )
     except (typer.Abort, KeyboardInterrupt):
         return _say("stopped", _INTERRUPTED)
     except BrokenPipeError:

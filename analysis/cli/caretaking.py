@@ -9,7 +9,15 @@ from typing import Annotated
 
 import typer
 
-from analysis.cli.common import HomeOption, JsonOption, bare_home, home_at, now_ms, opened, print_json
+from analysis.cli.common import (
+    HomeOption,
+    JsonOption,
+    bare_home,
+    home_at,
+    now_ms,
+    opened,
+    print_json,
+)
 from config.errors import NotSo
 from config.settings import load_settings
 
@@ -46,8 +54,10 @@ def check(home: HomeOption = None) -> None:
     for line in found.faults:
         typer.echo(f"fault: {line}")
     if found.faults:
-        raise NotSo(f"{len(found.faults)} faults found; keep a copy (warmcoil backup), then: "
-                    f"warmcoil repair --home {where.folder}")
+        raise NotSo(
+            f"{len(found.faults)} faults found; keep a copy (warmcoil backup), then: "
+            f"warmcoil repair --home {where.folder}"
+        )
     typer.echo("no faults")
 
 
@@ -56,8 +66,10 @@ def repair(home: HomeOption = None) -> None:
     from collector.store.repair import repair as mend
 
     where = home_at(home)
-    typer.echo(f"The readings in {where.readings} will be copied aside, and what can be read will "
-               "be written anew. Stop the collector first.")
+    typer.echo(
+        f"The readings in {where.readings} will be copied aside, and what can be read will "
+        "be written anew. Stop the collector first."
+    )
     if typer.prompt('Type "yes" to go on', default="no") != "yes":
         raise NotSo("nothing was changed")
     aside = where.folder / f"readings.before-repair-{time.strftime('%Y%m%dT%H%M%S')}"
@@ -75,7 +87,8 @@ def backup(
     from collector.backup import backup as write
 
     write(home_at(home), file)
-    typer.echo(f"{file} written ({file.stat().st_size / 1e6:.1f} MB). Password files are not in it.")
+    size_mb = file.stat().st_size / 1e6
+    typer.echo(f"{file} written ({size_mb:.1f} MB). Password files are not in it.")
 
 
 def restore(

@@ -22,8 +22,12 @@ from config.settings import Settings, load_settings
 
 HomeOption = Annotated[
     Path | None,
-    typer.Option("--home", envvar="WARMCOIL_HOME", metavar="DIR",
-                 help="The home: the directory that holds settings, book and readings."),
+    typer.Option(
+        "--home",
+        envvar="WARMCOIL_HOME",
+        metavar="DIR",
+        help="The home: the directory that holds settings, book and readings.",
+    ),
 ]
 JsonOption = Annotated[
     bool, typer.Option("--json", help="Print one JSON document and nothing else.")
@@ -88,8 +92,10 @@ def moment_ms(text: str | None, zone: ZoneInfo, name: str) -> int | None:
     try:
         at = datetime.fromisoformat(text.strip())
     except ValueError:
-        raise Unusable(f"{name} {text!r} is not a time; write 2026-03-01, 2026-03-01T20:30 or "
-                       "2026-03-01T20:30:00+01:00") from None
+        raise Unusable(
+            f"{name} {text!r} is not a time; write 2026-03-01, 2026-03-01T20:30 or "
+            "2026-03-01T20:30:00+01:00"
+        ) from None
     if at.tzinfo is None:
         at = at.replace(tzinfo=zone)
     return round(at.timestamp() * 1000)

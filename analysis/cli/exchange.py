@@ -48,10 +48,14 @@ def import_(
     where = home_at(home)
     settings = load_settings(where)
     where.readings.mkdir(exist_ok=True)
-    with Book(where.book) as book, closing(SqliteArchive(where.archive)) as archive, \
-            _bar(file) as progress:
-        done = import_file(kind, file, book=book, archive=archive, settings=settings,
-                           progress=progress)
+    with (
+        Book(where.book) as book,
+        closing(SqliteArchive(where.archive)) as archive,
+        _bar(file) as progress,
+    ):
+        done = import_file(
+            kind, file, book=book, archive=archive, settings=settings, progress=progress
+        )
     typer.echo(done.sentence())
 
 
@@ -61,7 +65,8 @@ def export(
         str | None, typer.Option("--from", metavar="TIME", help="From this time or day on.")
     ] = None,
     until: Annotated[
-        str | None, typer.Option("--to", metavar="TIME", help="Before this time; a day counts whole.")
+        str | None,
+        typer.Option("--to", metavar="TIME", help="Before this time; a day counts whole."),
     ] = None,
     out: Annotated[
         Path | None, typer.Option("-o", "--out", metavar="FILE", help="Write here instead.")
@@ -74,11 +79,19 @@ def export(
     with opened(home) as it:
         zone = it.settings.zone
         first, last = moment_ms(since, zone, "--from"), day_end_ms(until, zone, "--to")
-        target = nullcontext(sys.stdout) if out is None else out.open(
-            "w", encoding="utf-8", newline="")
+        target = (
+            nullcontext(sys.stdout) if out is None else out.open("w", encoding="utf-8", newline="")
+        )
         with target as stream:
-            export_rows(kind, stream, book=it.book, reader=it.reader, settings=it.settings,
-                        from_ms=first, to_ms=last)
+            export_rows(
+                kind,
+                stream,
+                book=it.book,
+                reader=it.reader,
+                settings=it.settings,
+                from_ms=first,
+                to_ms=last,
+            )
 
 
 @contextmanager

@@ -87,5 +87,7 @@ def _print_table(it: Opened, reviews: list[Review]) -> None:
         typer.echo("No meal has been eaten yet, as far as the book knows.")
         return
     show(review_table(reviews, {m.meal: m for m in it.book.meals()}, it.settings))
-    typer.echo("The warm side is the warmest an animal can have been: a warm reading does not "
-               "prove that it lay there. One meal with its reasons: warmcoil review --json")
+    typer.echo(
+        "The warm side is the warmest an animal can have been: a warm reading does not "
+        "prove that it lay there. One meal with its reasons: warmcoil review --json"
+    )

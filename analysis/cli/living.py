@@ -27,8 +27,10 @@ def init(home: HomeOption = None) -> None:
         raise NotSo(f"{where.settings} is there already; nothing was changed")
     where.folder.mkdir(parents=True, exist_ok=True)
     where.settings.write_text(example_settings(), encoding="utf-8")
-    typer.echo(f"{where.settings} made. Name your probes there, then enter enclosures and animals, "
-               f"and start: warmcoil run --home {where.folder}")
+    typer.echo(
+        f"{where.settings} made. Name your probes there, then enter enclosures and animals, "
+        f"and start: warmcoil run --home {where.folder}"
+    )
 
 
 def demo(

@@ -27,13 +27,22 @@ def show(table: Table) -> None:
     console.print(table)
 
 
-def review_table(
-    reviews: Sequence[Review], meals: Mapping[int, Meal], settings: Settings
-) -> Table:
+def review_table(reviews: Sequence[Review], meals: Mapping[int, Meal], settings: Settings) -> Table:
     """One row a meal, oldest first."""
     floor = None
-    table = _table("meal", "animal", "taken", "prey", "window", "known", "warm side", "below",
-                   "longest", "verdict", "outcome")
+    table = _table(
+        "meal",
+        "animal",
+        "taken",
+        "prey",
+        "window",
+        "known",
+        "warm side",
+        "below",
+        "longest",
+        "verdict",
+        "outcome",
+    )
     for one in reviews:
         warm = one.warm_side
         worst = warm.below[0] if warm is not None and warm.below else None
@@ -67,8 +76,12 @@ def probe_table(states: Sequence[ProbeState], settings: Settings) -> Table:
             if one is None:
                 table.add_row(*head, "never heard", "", "")
             else:
-                table.add_row(*head, _reading_words(one, settings), age(state.age_seconds(one)),
-                              ", ".join(doubts(one.flags)) or "good")
+                table.add_row(
+                    *head,
+                    _reading_words(one, settings),
+                    age(state.age_seconds(one)),
+                    ", ".join(doubts(one.flags)) or "good",
+                )
     return table
 
 

@@ -1,0 +1,260 @@
+"""The record book: who lives where, where the probes lie, what was eaten and what became of it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, tzinfo
+from itertools import pairwise
+from pathlib import Path
+from types import TracebackType
+from typing import Literal, Self, TypeVar, cast
+
+from collector.book import history, meals, neighbours, rules
+from collector.book.file import open_for_reading, open_for_writing, speaking_of
+from collector.book.history import Change
+from collector.book.records import (
+    Animal,
+    Enclosure,
+    Handling,
+    Meal,
+    Placement,
+    Record,
+    Shed,
+    Stay,
+    Weighing,
+)
+from collector.book.tables import TABLES
+from config.errors import BadEntry, NotSo
+
+Put = Literal["added", "changed", "same"]
+R = TypeVar("R", bound=Record)
+
+
+def _wall_clock_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+class Book:
+    """The record book of one home; a context manager, used from one thread.
+
+    One process writes at a time, any number read meanwhile. A book that does not exist is made
+    when it is opened for writing, and reads as an empty one when it is opened `read_only`.
+    `who` is written beside every change; `zone` is for the times in messages.
+
+    Raises StoreFault when the file cannot be used, BadEntry for a record that cannot be true,
+    NotSo for one that is not there.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        read_only: bool = False,
+        who: str = "command line",
+        now_ms: Callable[[], int] = _wall_clock_ms,
+        zone: tzinfo = UTC,
+    ) -> None:
+        self.path = path
+        self._who = who
+        self._now_ms = now_ms
+        self._zone = zone
+        self._begin = "BEGIN" if read_only else "BEGIN IMMEDIATE"
+        self._depth = 0
+        self._db = open_for_reading(path) if read_only else open_for_writing(path)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        fault: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file; a transaction still open is undone."""
+        self._db.close()
+
+    # ---- reading: lists of records, oldest first ------------------------------------------------
+
+    def enclosures(self) -> list[Enclosure]:
+        """All enclosures, by name."""
+        return self._all(Enclosure)
+
+    def animals(self) -> list[Animal]:
+        """All animals, by name."""
+        return self._all(Animal)
+
+    def animal(self, name: str) -> Animal:
+        """The animal of that name. Raises NotSo, naming those there are."""
+        found = self.stored(Animal(name))
+        if found is None:
+            names = ", ".join(animal.animal for animal in self.animals()) or "none yet"
+            raise NotSo(f"no animal {name!r} in the book; there are: {names}")
+        return found
+
+    def stays(self, animal: str | None = None) -> list[Stay]:
+        """Stays, each until the animal's next one begins."""
+        found = self._all(Stay, animal=animal)
+        ends = _next_begins((stay.animal, stay.since_ms) for stay in found)
+        return [
+            Stay(stay.animal, stay.enclosure, stay.since_ms, ends.get((stay.animal, stay.since_ms)))
+            for stay in found
+        ]
+
+    def placements(self, probe: str | None = None, *, as_written: bool = False) -> list[Placement]:
+        """Placements, each cut where the probe's next one begins; `as_written`: not cut."""
+        found = self._all(Placement, probe=probe)
+        if as_written:
+            return found
+        ends = _next_begins((placed.probe, placed.since_ms) for placed in found)
+        return [
+            neighbours.cut(placed, ends.get((placed.probe, placed.since_ms))) for placed in found
+        ]
+
+    def meals(self, animal: str | None = None) -> list[Meal]:
+        """Meals by when they were taken, or else offered."""
+        return self._all(Meal, animal=animal)
+
+    def meal(self, number: int) -> Meal:
+        """The meal of that number. Raises NotSo."""
+        with speaking_of(self.path):
+            found = meals.by_number(self._db, number)
+        if found is None:
+            raise NotSo(f"no meal {number} in the book; warmcoil review lists the meals")
+        return found
+
+    def weighings(self, animal: str | None = None) -> list[Weighing]:
+        """Weighings."""
+        return self._all(Weighing, animal=animal)
+
+    def handlings(self, animal: str | None = None) -> list[Handling]:
+        """Handlings."""
+        return self._all(Handling, animal=animal)
+
+    def sheds(self, animal: str | None = None) -> list[Shed]:
+        """Sheds."""
+        return self._all(Shed, animal=animal)
+
+    def stored(self, record: R) -> R | None:
+        """The record of the same key as the book has it (a placement as written), or None.
+
+        The key is the name; (animal, since); (probe, since); (animal, time); of a meal its
+        number, or with number 0 its animal and when it was offered or taken.
+        """
+        with speaking_of(self.path):
+            if isinstance(record, Meal):
+                return cast("R | None", meals.find(self._db, record))
+            table = TABLES[type(record)]
+            row = self._db.execute(table.select(table.key), table.key_of(record)).fetchone()
+            return None if row is None else cast("R", table.read(dict(row)))
+
+    def history(self, record: Record | None = None) -> list[Change]:
+        """Every change, or those of one record, oldest first; of a meal by its number."""
+        with speaking_of(self.path):
+            if record is None:
+                return history.changes(self._db)
+            return history.changes_of(self._db, record)
+
+    # ---- writing ---------------------------------------------------------------------------------
+
+    def put(self, record: Record) -> Put:
+        """Write a record: new, or in place of the one with the same key, which history keeps.
+
+        A meal of number 0 gets one; `stored` tells it. A meal that was removed may be put back
+        under its number. The end of a stay is not written: it ends when the next one begins.
+        """
+        record = rules.tidy(record)
+        with self.transaction():
+            for objection in rules.objections(record, self._now_ms(), self._zone):
+                self._refuse(record, objection)
+            stored = self.stored(record)
+            for objection in neighbours.objections(self._db, record, stored, self._zone):
+                self._refuse(record, objection)
+            return self._insert(record) if stored is None else self._replace(record, stored)
+
+    def remove(self, record: Record) -> None:
+        """Take a record out; history keeps it. Raises NotSo, or BadEntry when others need it."""
+        with self.transaction():
+            stored = self.stored(record)
+            if stored is None:
+                raise NotSo(f"no {rules.label(record, self._zone)} in the book")
+            for objection in neighbours.needed_by(self._db, stored):
+                self._refuse(stored, objection)
+            table = TABLES[type(stored)]
+            history.keep(self._db, stored, "removed", self._who, self._now_ms())
+            self._db.execute(table.delete(), table.key_of(stored))
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All or none of what is done inside; may be nested. Readers see it when it is done."""
+        begin, done, undo = self._words()
+        with speaking_of(self.path):
+            self._db.execute(begin)
+        self._depth += 1
+        try:
+            with speaking_of(self.path):
+                yield
+        except BaseException:
+            self._depth -= 1
+            self._undo(undo)
+            raise
+        self._depth -= 1
+        with speaking_of(self.path):
+            self._db.execute(done)
+
+    def _words(self) -> tuple[str, str, str]:
+        if self._depth == 0:
+            return self._begin, "COMMIT", "ROLLBACK"
+        name = f"inner{self._depth:d}"
+        return f"SAVEPOINT {name}", f"RELEASE {name}", f"ROLLBACK TO {name}; RELEASE {name}"
+
+    def _undo(self, words: str) -> None:
+        if self._db.in_transaction:  # a full disk has ended it already
+            for word in words.split("; "):
+                self._db.execute(word)
+
+    def _refuse(self, record: Record, objection: rules.Objection) -> None:
+        where = rules.label(record, self._zone)
+        text = f"{where}, {objection.field}: {objection.why}"
+        raise BadEntry(text, field=objection.field, why=objection.why)
+
+    def _insert(self, record: Record) -> Put:
+        table = TABLES[type(record)]
+        values = table.values(record)
+        if isinstance(record, Meal):
+            values["meal"] = record.meal or None  # None: the next number
+        self._db.execute(table.insert(), values)
+        return "added"
+
+    def _replace(self, record: Record, stored: Record) -> Put:
+        table = TABLES[type(record)]
+        values = {**table.values(record), **table.key_of(stored)}
+        before = table.values(stored)
+        if isinstance(record, Placement) and neighbours.only_cut(self._db, record, stored):
+            values["until_ms"] = before["until_ms"]
+        if values == before:
+            return "same"
+        history.keep(self._db, stored, "changed", self._who, self._now_ms())
+        self._db.execute(table.update(), values)
+        return "changed"
+
+    def _all(self, kind: type[R], **where: str | None) -> list[R]:
+        table = TABLES[kind]
+        given = {name: value for name, value in where.items() if value is not None}
+        with speaking_of(self.path):
+            rows = self._db.execute(table.select(tuple(given)), given).fetchall()
+        return [cast("R", table.read(dict(row))) for row in rows]
+
+
+def _next_begins(begins: Iterator[tuple[str, int]]) -> dict[tuple[str, int], int]:
+    """For every (who, since) but each one's last: when the next of the same who begins."""
+    return {
+        (who, since): following
+        for (who, since), (next_who, following) in pairwise(sorted(begins))
+        if who == next_who
+    }

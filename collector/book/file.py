@@ -1,0 +1,169 @@
+"""The book's file: opening it, bringing it to this version, and faults of the disk in one line."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from collector.book.schema import APPLICATION_ID, STEPS
+from config.errors import StoreFault
+
+VERSION = len(STEPS)
+"""The schema version that this code reads and writes."""
+WAIT_SECONDS = 10.0
+"""How long a writer waits for another one."""
+
+
+def open_for_writing(path: Path) -> sqlite3.Connection:
+    """A connection that can write, the file made or brought to this version first.
+
+    Raises StoreFault when it cannot be opened, is no book, or is newer than this code.
+    """
+    with speaking_of(path):
+        connection = sqlite3.connect(path, timeout=WAIT_SECONDS, isolation_level=None)
+    try:
+        with speaking_of(path):
+            _prepare(connection)
+            _refuse_strangers(connection, path)
+            _upgrade(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def open_for_reading(path: Path) -> sqlite3.Connection:
+    """A connection that can only read. A book not yet begun reads as an empty one.
+
+    An older book is brought to this version first, as a reader of the old tables would be lost.
+    """
+    if not path.exists():
+        return _empty()
+    connection = _reader(path)
+    if _version(connection) < VERSION:
+        connection.close()
+        open_for_writing(path).close()
+        connection = _reader(path)
+    return connection
+
+
+@contextmanager
+def speaking_of(path: Path) -> Iterator[None]:
+    """Turn SQLite's faults into a StoreFault that names the file and what to do."""
+    try:
+        yield
+    except sqlite3.DatabaseError as fault:
+        if isinstance(fault, sqlite3.IntegrityError | sqlite3.ProgrammingError):
+            raise  # ours, not the disk's
+        raise StoreFault(f"{path}: {_what_happened(fault)}") from fault
+
+
+def _reader(path: Path) -> sqlite3.Connection:
+    uri = f"{path.absolute().as_uri()}?mode=ro"
+    with speaking_of(path):
+        connection = sqlite3.connect(uri, uri=True, timeout=WAIT_SECONDS, isolation_level=None)
+    try:
+        with speaking_of(path):
+            connection.row_factory = sqlite3.Row
+            _refuse_strangers(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _empty() -> sqlite3.Connection:
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    connection.row_factory = sqlite3.Row
+    for step in STEPS:
+        for statement in step:
+            connection.execute(statement)
+    return connection
+
+
+def _prepare(connection: sqlite3.Connection) -> None:
+    connection.row_factory = sqlite3.Row
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+    connection.execute("PRAGMA foreign_keys = ON")
+
+
+def _version(connection: sqlite3.Connection) -> int:
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
+    version = _version(connection)
+    if version > VERSION:
+        raise StoreFault(
+            f"{path}: written by a newer Warmcoil (book version {version}, this one knows "
+            f"{VERSION}): install that version again, or restore a backup"
+        )
+    mark = connection.execute("PRAGMA application_id").fetchone()[0]
+    tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    if mark != APPLICATION_ID and (tables or version):
+        raise StoreFault(f"{path}: an SQLite file, but not a record book; move it away")
+
+
+def _upgrade(connection: sqlite3.Connection, path: Path) -> None:
+    for number, step in enumerate(STEPS, start=1):
+        if _version(connection) < number:
+            _take(connection, path, number, step)
+
+
+def _take(connection: sqlite3.Connection, path: Path, number: int, step: tuple[str, ...]) -> None:
+    """One step and its version number in one transaction, after a copy of the book as it was."""
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        if _version(connection) == number - 1:  # else another process was faster
+            if number > 1:
+                _copy(path, path.with_name(f"{path.name}.before-{number}"))
+            for statement in step:
+                connection.execute(statement)
+            connection.execute(f"PRAGMA user_version = {number:d}")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")
+
+
+def _copy(path: Path, target: Path) -> None:
+    """An online copy of the committed book; whole or not there, also after a power cut."""
+    unfinished = target.with_name(target.name + ".unfinished")
+    unfinished.unlink(missing_ok=True)
+    with closing(_reader(path)) as source, closing(sqlite3.connect(unfinished)) as copy:
+        source.backup(copy)
+    sync(unfinished)
+    unfinished.replace(target)
+    sync(target.parent)
+
+
+def sync(path: Path) -> None:
+    """Wait until a file, or the names in a folder, are on the disk."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _what_happened(fault: sqlite3.DatabaseError) -> str:
+    name = getattr(fault, "sqlite_errorname", "")
+    for start, text in _WORDS.items():
+        if name.startswith(start):
+            return text
+    return str(fault)
+
+
+_WORDS = {
+    "SQLITE_BUSY": f"another command has been writing for {WAIT_SECONDS:.0f} s; try again",
+    "SQLITE_FULL": "the disk is full; make room and try again",
+    "SQLITE_READONLY": "may not be written here; check who owns the file and its folder",
+    "SQLITE_CANTOPEN": "cannot be opened; check that the folder exists and who owns it",
+    "SQLITE_NOTADB": "not a record book, or damaged; restore a backup",
+    "SQLITE_CORRUPT": "damaged; restore a backup",
+    "SQLITE_IOERR": "the disk failed while reading or writing; check the card or disk",
+}

@@ -1,0 +1,219 @@
+"""The kinds of CSV file of the record book: columns, how rows become records and back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from collector.book.book import Book
+from collector.book.records import (
+    Animal,
+    Enclosure,
+    FedIn,
+    Handling,
+    Meal,
+    Outcome,
+    Placement,
+    PreyState,
+    Record,
+    Stay,
+    Weighing,
+    Zone,
+)
+from collector.exchange.fields import (
+    Reader,
+    day,
+    moment,
+    number,
+    one_of,
+    optional,
+    required,
+    whole,
+    word,
+)
+
+Values = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One kind of file. `readers` in the order of the columns."""
+
+    readers: Mapping[str, Reader]
+    records: Callable[[Values], Sequence[Record]]
+    rows: Callable[[Book], Iterator[Values]]
+    times: frozenset[str]
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """The columns, in the order in which they are written."""
+        return tuple(self.readers)
+
+
+_TEXT = optional(word)
+_NAME = required(word)
+_NUMBER = optional(number)
+_TIME = optional(moment)
+_AT = required(moment)
+
+
+def _kind(
+    readers: Mapping[str, Reader],
+    records: Callable[[Values], Sequence[Record]],
+    rows: Callable[[Book], Iterator[Values]],
+) -> Kind:
+    times = frozenset(name for name, reader in readers.items() if reader in (_TIME, _AT))
+    return Kind(readers, records, rows, times)
+
+
+def _animal_records(row: Values) -> Sequence[Record]:
+    """The animal and its stay. Without an enclosure there is no stay; with one, since when?"""
+    animal = Animal(row["animal"], row["species"], row["sex"], row["born"])
+    if row["enclosure"] is None and row["since"] is None:
+        return (animal,)
+    for name in ("enclosure", "since"):
+        if row[name] is None:
+            raise MissingError(name)
+    return animal, Stay(row["animal"], row["enclosure"], row["since"])
+
+
+class MissingError(ValueError):
+    """A field that this row cannot do without."""
+
+    def __init__(self, field: str) -> None:
+        super().__init__("is empty")
+        self.field = field
+
+
+def _animal_rows(book: Book) -> Iterator[Values]:
+    stays = book.stays()
+    for one in book.animals():
+        own = [stay for stay in stays if stay.animal == one.animal]
+        head = {"animal": one.animal, "species": one.species, "sex": one.sex, "born": one.born}
+        if not own:
+            yield {**head, "enclosure": None, "since": None}
+        for stay in own:
+            yield {**head, "enclosure": stay.enclosure, "since": stay.since_ms}
+
+
+def _meal_records(row: Values) -> Sequence[Record]:
+    if row["offered_at"] is None and row["taken_at"] is None:
+        raise MissingError("offered_at")
+    times = {f"{name}_ms": row[name] for name in _MEAL_TIMES}
+    rest = {name: value for name, value in row.items() if name not in _MEAL_TIMES}
+    return (Meal(meal=0, **times, **rest),)
+
+
+def _meal_rows(book: Book) -> Iterator[Values]:
+    for one in book.meals():
+        yield {name: getattr(one, f"{name}_ms" if name in _MEAL_TIMES else name) for name in _MEALS}
+
+
+_MEAL_TIMES = ("offered_at", "taken_at", "removed_at", "outcome_at")
+_MEALS: Mapping[str, Reader] = {
+    "animal": _NAME,
+    "offered_at": _TIME,
+    "taken_at": _TIME,
+    "removed_at": _TIME,
+    "prey": _TEXT,
+    "prey_count": optional(whole),
+    "prey_mass_g": _NUMBER,
+    "prey_width_mm": _NUMBER,
+    "prey_surface_c": _NUMBER,
+    "prey_state": optional(one_of(PreyState)),
+    "fed_in": optional(one_of(FedIn)),
+    "outcome": optional(one_of(Outcome)),
+    "outcome_at": _TIME,
+    "notes": _TEXT,
+}
+
+KINDS: Mapping[str, Kind] = {
+    "enclosures": _kind(
+        {"enclosure": _NAME, "room": _TEXT, "notes": _TEXT},
+        lambda row: (Enclosure(**row),),
+        lambda book: (
+            {"enclosure": e.enclosure, "room": e.room, "notes": e.notes} for e in book.enclosures()
+        ),
+    ),
+    "animals": _kind(
+        {
+            "animal": _NAME,
+            "species": _TEXT,
+            "sex": _TEXT,
+            "born": optional(day),
+            "enclosure": _TEXT,
+            "since": _TIME,
+        },
+        _animal_records,
+        _animal_rows,
+    ),
+    "placements": _kind(
+        {
+            "probe": _NAME,
+            "enclosure": _NAME,
+            "zone": required(one_of(Zone)),
+            "since": _AT,
+            "until": _TIME,
+        },
+        lambda row: (
+            Placement(row["probe"], row["enclosure"], row["zone"], row["since"], row["until"]),
+        ),
+        lambda book: (
+            {
+                "probe": p.probe,
+                "enclosure": p.enclosure,
+                "zone": p.zone,
+                "since": p.since_ms,
+                "until": p.until_ms,
+            }
+            for p in book.placements(as_written=True)
+        ),
+    ),
+    "meals": _kind(_MEALS, _meal_records, _meal_rows),
+    "weights": _kind(
+        {
+            "animal": _NAME,
+            "time": _AT,
+            "mass_g": _NUMBER,
+            "length_cm": _NUMBER,
+            "midbody_mm": _NUMBER,
+        },
+        lambda row: (
+            Weighing(
+                row["animal"], row["time"], row["mass_g"], row["length_cm"], row["midbody_mm"]
+            ),
+        ),
+        lambda book: (
+            {
+                "animal": w.animal,
+                "time": w.at_ms,
+                "mass_g": w.mass_g,
+                "length_cm": w.length_cm,
+                "midbody_mm": w.midbody_mm,
+            }
+            for w in book.weighings()
+        ),
+    ),
+    "handling": _kind(
+        {"animal": _NAME, "time": _AT, "minutes": _NUMBER, "reason": _TEXT},
+        lambda row: (Handling(row["animal"], row["time"], row["minutes"], row["reason"]),),
+        lambda book: (
+            {"animal": h.animal, "time": h.at_ms, "minutes": h.minutes, "reason": h.reason}
+            for h in book.handlings()
+        ),
+    ),
+}
+"""Every kind of the record book; readings are a kind of their own."""
+
+
+def known_of(animal: Animal, stored: Animal | None) -> Animal:
+    """The animal with what the book knows where the file says nothing: unknown is not a change."""
+    if stored is None:
+        return animal
+    return replace(
+        animal,
+        species=animal.species if animal.species is not None else stored.species,
+        sex=animal.sex if animal.sex is not None else stored.sex,
+        born=animal.born if animal.born is not None else stored.born,
+    )
