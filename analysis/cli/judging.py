@@ -69,7 +69,7 @@ def plot(
         if record.taken_at_ms is None:
             raise NotSo(f"meal {meal} was not taken: there is nothing to plot")
         gathered = gather(record, it.book, it.reader, it.care, it.settings, moment)
-        plot_meal(judge(gathered, it.care, it.settings), gathered, out, it.settings)
+        plot_meal(judge(gathered, it.care, it.settings), gathered, out, it.settings, it.care)
     typer.echo(f"{out} written")
 
 

@@ -1,0 +1,170 @@
+"""Words for people: temperatures, masses, durations, dates.
+
+Pure, and light: no numpy. Texts are shared by the page, the pictures, the tables and the alarms.
+A number always has its unit and no false decimals (0.1 °C, whole hours); what is not known is
+said as "not known". Days and months are English, whatever the machine's locale.
+"""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from datetime import UTC, datetime, tzinfo
+
+from config.settings import Settings
+
+NOT_KNOWN = "not known"
+HOUR_MS = 3_600_000
+DAY_MS = 24 * HOUR_MS
+
+_WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_GRAMS_PER_OUNCE = 28.349523125  # international avoirdupois pound of 1959 / 16, exact
+
+
+# ---- temperature and mass -------------------------------------------------------------------
+
+
+def shown_temperature(value_c: float, settings: Settings) -> float:
+    """A temperature in °C as a number in the keeper's unit."""
+    return value_c * 1.8 + 32.0 if settings.show.temperature == "degF" else value_c
+
+
+def temperature_unit(settings: Settings) -> str:
+    """The keeper's unit of temperature: "°C" or "°F"."""
+    return "°F" if settings.show.temperature == "degF" else "°C"
+
+
+def temperature(value_c: float | None, settings: Settings) -> str:
+    """A temperature to 0.1 with its unit: "31.2 °C"."""
+    if value_c is None:
+        return NOT_KNOWN
+    return f"{_tenths(shown_temperature(value_c, settings))} {temperature_unit(settings)}"
+
+
+def temperature_span(low_c: float | None, high_c: float | None, settings: Settings) -> str:
+    """Two temperatures with one unit: "27.9 to 31.6 °C"."""
+    if low_c is None or high_c is None:
+        return NOT_KNOWN
+    low = _tenths(shown_temperature(low_c, settings))
+    return f"{low} to {temperature(high_c, settings)}"
+
+
+def temperature_change(change_k: float | None, settings: Settings) -> str:
+    """The size of a difference of temperature, without its sign: "1.5 °C"."""
+    if change_k is None:
+        return NOT_KNOWN
+    scale = 1.8 if settings.show.temperature == "degF" else 1.0
+    return f"{_tenths(abs(change_k) * scale)} {temperature_unit(settings)}"
+
+
+def mass(value_g: float | None, settings: Settings) -> str:
+    """A mass in whole grams (tenths under 10 g), or in ounces to 0.1: "1,240 g"."""
+    if value_g is None:
+        return NOT_KNOWN
+    if settings.show.mass == "oz":
+        return f"{value_g / _GRAMS_PER_OUNCE:,.1f} oz"
+    return f"{value_g:,.1f}".removesuffix(".0") + " g" if value_g < 10 else f"{value_g:,.0f} g"
+
+
+def _tenths(value: float) -> str:
+    text = f"{value:.1f}"
+    return "0.0" if text == "-0.0" else text.replace("-", "−")
+
+
+# ---- durations ------------------------------------------------------------------------------
+
+
+def hours(value_h: float | None) -> str:
+    """A duration in whole hours that have passed, under one hour in whole minutes: "41 h".
+
+    Rounded down, so that a text never says that a limit of 6 h was reached when it was not.
+    """
+    if value_h is None:
+        return NOT_KNOWN
+    if value_h >= 1 - 1e-9:
+        return f"{math.floor(value_h + 1e-9):,d} h"
+    minutes = math.floor(value_h * 60 + 1e-9)
+    return f"{minutes} min" if minutes >= 1 or value_h <= 0 else "under 1 min"
+
+
+def about_days(value_d: float | None) -> str:
+    """A modelled duration: "about 8 days". It is not known better than that."""
+    if value_d is None:
+        return NOT_KNOWN
+    number = rounded_days(value_d)
+    return f"about {number} day" if number == 1 else f"about {number} days"
+
+
+def age(seconds: float | None) -> str:
+    """How long ago: "2 min ago"; "never" for None. A time to come is said as such."""
+    if seconds is None:
+        return "never"
+    if seconds < -60:
+        return f"{_span(-seconds)} ahead of this clock"
+    if seconds < 10:
+        return "just now"
+    return f"{_span(seconds)} ago"
+
+
+def _span(seconds: float) -> str:
+    for limit, size, unit in ((60, 1, "s"), (3600, 60, "min"), (172_800, 3600, "h")):
+        if seconds < limit:
+            return f"{math.floor(seconds / size)} {unit}"
+    return f"{math.floor(seconds / 86_400):,d} days"
+
+
+def rounded_days(value_d: float) -> int:
+    """A modelled duration in whole days, at least 1."""
+    return max(1, math.floor(value_d + 0.5))
+
+
+# ---- dates ----------------------------------------------------------------------------------
+
+
+def local_day(at_ms: int, zone: tzinfo) -> str:
+    """The day in the home's zone: "Tue 3 Mar"."""
+    day = _local(at_ms, zone)
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+
+
+def local_clock(at_ms: int, zone: tzinfo) -> str:
+    """The time of day in the home's zone: "21:40"."""
+    return f"{_local(at_ms, zone):%H:%M}"
+
+
+def local_time(at_ms: int | None, zone: tzinfo) -> str:
+    """Day, year and time in the home's zone: "Tue 3 Mar 2026, 21:40"."""
+    if at_ms is None:
+        return NOT_KNOWN
+    return f"{local_day(at_ms, zone)} {_local(at_ms, zone).year}, {local_clock(at_ms, zone)}"
+
+
+def day_number(at_ms: int, since_ms: int) -> int:
+    """Which day after a meal a moment is on: its first 24 h are day 1."""
+    return (at_ms - since_ms) // DAY_MS + 1
+
+
+def _local(at_ms: int, zone: tzinfo) -> datetime:
+    return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone)
+
+
+# ---- a keeper's own words --------------------------------------------------------------------
+
+
+def plain(text: str) -> str:
+    """A keeper's own words on one line, without marks that could turn a sentence round.
+
+    Controls and line ends become spaces; marks that force a writing direction, and code points
+    that no text or XML file may hold, go.
+    """
+    return " ".join("".join(_plain_sign(sign) for sign in text).split())
+
+
+def _plain_sign(sign: str) -> str:
+    kind, code = unicodedata.category(sign), ord(sign)
+    if kind in ("Cc", "Zl", "Zp"):
+        return " "
+    forces_direction = 0x202A <= code <= 0x202E or 0x2066 <= code <= 0x2069
+    never_a_character = kind == "Cs" or code & 0xFFFE == 0xFFFE or 0xFDD0 <= code <= 0xFDEF
+    return "" if forces_direction or never_a_character else sign
