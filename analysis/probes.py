@@ -53,9 +53,7 @@ def doubts(flags: Flag) -> list[str]:
     return [str(flag.name).lower().replace("_", " ") for flag in Flag if flag and flag in flags]
 
 
-def probe_states(
-    book: Book, reader: Reader, settings: Settings, now_ms: int
-) -> list[ProbeState]:
+def probe_states(book: Book, reader: Reader, settings: Settings, now_ms: int) -> list[ProbeState]:
     """Every probe that is placed now, was heard or stands in the settings; ordered by place."""
     placed = {
         one.probe: one

@@ -20,7 +20,7 @@ _QUANTITY_OF = {
     "V": Quantity.VOLTAGE,
 }
 _QUANTITY_WORDS = frozenset(quantity.value for quantity in Quantity)
-_DECIMALS = 6
+_DECIMALS = 9
 """Of converted values. Finer than any sensor, and it takes away what the arithmetic adds:
 358.15 K is 85 °C, not 84.99999999999994."""
 

@@ -32,7 +32,7 @@ _INTERRUPTED = 130
 def main() -> int:
     """Run one command; return its exit code. Errors are one line on standard error."""
     try:
-        done = typer.main.get_command(app).main(prog_name="warmcoil", standalone_mode=False)
+        return _run()
     except WarmcoilError as fault:
         return _say(str(fault), fault.exit_code)
     except sqlite3.OperationalError as fault:
@@ -49,6 +49,11 @@ def main() -> int:
         return 0
     except OSError as fault:
         return _say(f"{fault.filename or 'system'}: {fault.strerror or fault}", _WRONG_USE)
+
+
+def _run() -> int:
+    try:
+        done = typer.main.get_command(app).main(prog_name="warmcoil", standalone_mode=False)
     except _USAGE_FAULT as fault:
         return _say(f"{_text(fault)}; see: warmcoil --help", _WRONG_USE)
     return done if isinstance(done, int) else 0

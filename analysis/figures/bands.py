@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -9,7 +10,6 @@ import numpy as np
 
 from analysis.figures.reduce import Floats, Path
 from analysis.figures.scale import DEGREES, step_of
-
 
 Point = tuple[float, float]
 """A moment in ms and a temperature in °C."""
@@ -49,7 +49,7 @@ def stretches(path: Path, floor_c: float, hot_c: float) -> list[Stretch]:
 def _segments(path: Path, levels: Floats) -> Iterator[tuple[Point, Point]]:
     """Straight parts of the path that lie between two neighbouring levels."""
     points = list(zip(path.at_ms.tolist(), path.value.tolist(), strict=True))
-    for a, b in zip(points[:-1], points[1:], strict=True):
+    for a, b in itertools.pairwise(points):
         if a[0] == b[0]:
             continue
         yield from _cut(a, b, levels)

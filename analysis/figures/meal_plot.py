@@ -170,7 +170,7 @@ def _digestion_sentence(review: Review, care: CareProfile, settings: Settings) -
 
 
 def _percent(share: float) -> str:
-    return f"{share * 100:.0f} %" if share < 1 else "all of it"
+    return f"{share * 100:.0f} %" if share < 1 else "all"
 
 
 def _wrapped(lines: list[Line], width: float) -> list[Line]:

@@ -7,6 +7,7 @@ dip keeps its depth, and a line drawn through the points that are left covers th
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -33,7 +34,7 @@ def paths_of(line: Line) -> list[Path]:
         return []
     breaks = np.flatnonzero(line.start_ms[1:] > line.end_ms[:-1]) + 1
     edges = [0, *breaks.tolist(), count]
-    return [_path(line, a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    return [_path(line, a, b) for a, b in itertools.pairwise(edges)]
 
 
 def _path(line: Line, first: int, end: int) -> Path:

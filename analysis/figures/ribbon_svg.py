@@ -27,9 +27,11 @@ def ribbon_svg(shape: RibbonShape, sentence: str, size: RibbonSize | None = None
     size = size if size is not None else RibbonSize()
     layout = ribbon_layout(shape, size, lambda text: estimated_width(text, size.letters))
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="ribbon" role="img" '
-        f'viewBox="0 0 {_n(layout.width)} {_n(layout.height)}" width="{_n(layout.width)}" '
-        f'height="{_n(layout.height)}" font-family="system-ui, sans-serif">',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="ribbon" role="img" '
+            f'viewBox="0 0 {_n(layout.width)} {_n(layout.height)}" width="{_n(layout.width)}" '
+            f'height="{_n(layout.height)}" font-family="system-ui, sans-serif">'
+        ),
         f"<title>{_text(_said(sentence, shape))}</title>",
         *(_area(area.step, area.points) for area in layout.areas),
         *(_stroke(stroke) for stroke in layout.strokes),

@@ -175,6 +175,8 @@ def _spread(group: Group) -> tuple[int, Floats]:
     base = min(group.scores)
     steps = [score - base for score in group.scores]
     drawn = sum(group.came_back)
+    if drawn == 1:
+        return base, np.bincount(steps) / len(steps)
     most = sum(sorted(steps)[-drawn:])
     state = np.zeros((drawn + 1, most + 1))
     state[0, 0] = 1.0

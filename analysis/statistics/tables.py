@@ -83,10 +83,11 @@ def exact_by_group(tables: Sequence[Table], confidence: float = 0.95) -> Exact |
     What R's mantelhaen.test calls the exact conditional test of independence in 2 × 2 × k tables.
     """
     chances = chances_of([table.group() for table in tables])
-    return None if chances is None else _exact(chances, confidence)
+    return None if chances is None else exact_of(chances, confidence)
 
 
-def _exact(chances: Chances, confidence: float) -> Exact:
+def exact_of(chances: Chances, confidence: float = 0.95) -> Exact:
+    """The same from the chances of such tables, where they are at hand."""
     low, high = chances.odds_ratio_interval(confidence)
     return Exact(
         p_more=chances.at_least,

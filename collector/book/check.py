@@ -11,7 +11,8 @@ from collector.book import rules
 from collector.book.book import Book
 from config.errors import StoreFault
 
-_FAR_MS = 2**62
+_FAR_MS = 253_000_000_000_000
+"""Late in the year 9987: no clock is past it."""
 
 
 def check_book(path: Path) -> list[str]:

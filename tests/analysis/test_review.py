@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from collector.book.book import Book
-from collector.exchange import import_file
 
 from analysis.review import Review, gather, review, review_all
+from collector.book.book import Book
+from collector.exchange import import_file
 from collector.rfc3339 import parse
 from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
@@ -159,7 +159,7 @@ def test_the_homes_time_zone_and_its_clock_change_move_no_figure(kept: Kept) -> 
         a, b = here.as_json(), there.as_json()
         texts = a.pop("reasons"), b.pop("reasons")
         assert a == b
-        assert texts[0] == [] or here.verdict == "no warm-side probe" or len(texts[1]) > 0
+        assert texts[0] == [] or here.verdict == "no warm-side probe" or texts[1] != []
 
 
 def test_one_animal_is_judged_as_among_all(kept: Kept) -> None:

@@ -1,0 +1,101 @@
+"""Which meals stand side by side when a condition is compared: one animal's, near in time.
+
+What is settled when a meal is taken (its size, where it was fed) is compared among a stretch of the
+same animal's meals. What builds up afterwards (cold, handling) is compared hour for hour: each meal
+that came back against the others of its stretch after as many hours.
+
+Animals differ, and so do seasons: an animal that is ill for two months, and whose heater is weak in
+two other months, must not make cold look harmless or harmful. Stretches of ten meals lose little:
+beyond a handful of others beside each meal that came back, more of them tell hardly more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import NamedTuple, TypeVar
+
+from analysis.at_risk import Fed
+from analysis.measured import Measured
+
+NEAR = 10
+"""About so many meals of one animal in a row are near in time (our own choice)."""
+
+SETTLED = frozenset(
+    {
+        "prey share of body mass",
+        "prey width over mid-body",
+        "days since the meal before",
+        "days since the meal before came back",
+        "prey surface contrast",
+        "prey state",
+        "fed in",
+    }
+)
+"""Conditions that are settled when a meal is taken. Every other one builds up afterwards."""
+
+Mark = TypeVar("Mark", bool, float)
+
+
+class Key(NamedTuple):
+    """Whose meals stand side by side: the animal, its stretch, and the meal that came back.
+
+    `meal` is 0 where the whole stretch is compared at once.
+    """
+
+    animal: str
+    stretch: int
+    meal: int
+
+
+def stretches(meals: Sequence[Fed]) -> dict[tuple[str, int], list[Fed]]:
+    """Each animal's meals, in the order given, in stretches of about NEAR each, evenly long."""
+    by_animal: dict[str, list[Fed]] = {}
+    for meal in meals:
+        by_animal.setdefault(meal.animal, []).append(meal)
+    found: dict[tuple[str, int], list[Fed]] = {}
+    for animal, own in by_animal.items():
+        count = max(1, round(len(own) / NEAR))
+        for number in range(count):
+            first, end = (len(own) * i // count for i in (number, number + 1))
+            found[animal, number] = own[first:end]
+    return found
+
+
+def beside(
+    condition: str, meals: Sequence[Fed], mark_of: Callable[[Measured | None], Mark | None]
+) -> Iterator[tuple[Key, list[tuple[bool, Mark]]]]:
+    """The comparisons: (whether it came back, its mark) of all meals that stand side by side.
+
+    A meal whose mark is not known is not among them.
+    """
+    for (animal, number), near in stretches(meals).items():
+        if condition in SETTLED:
+            marks = ((meal.came_back, mark_of(meal.fixed.get(condition))) for meal in near)
+            yield Key(animal, number, 0), _known(marks)
+            continue
+        for case in near:
+            if case.came_back and case.hours is not None:
+                yield Key(animal, number, case.meal), _known(_after(case, near, condition, mark_of))
+
+
+def _after(
+    case: Fed,
+    near: Iterable[Fed],
+    condition: str,
+    mark_of: Callable[[Measured | None], Mark | None],
+) -> Iterator[tuple[bool, Mark | None]]:
+    """A meal that came back, and those that had not by then, after as many hours."""
+    hours = case.hours
+    for meal in near:
+        if hours is not None and (meal is case or _still_down(meal, hours)):
+            yield meal is case, mark_of(meal.after[hours].get(condition))
+
+
+def _still_down(meal: Fed, hours: float) -> bool:
+    """True when it was followed for so many hours and had not come back by then."""
+    gone = meal.came_back and (meal.hours is None or meal.hours <= hours)
+    return hours in meal.after and not gone
+
+
+def _known(marks: Iterable[tuple[bool, Mark | None]]) -> list[tuple[bool, Mark]]:
+    return [(back, mark) for back, mark in marks if mark is not None]

@@ -1,0 +1,374 @@
+"""One evaluation after another over a real book, journal and alarm file, with clocks moved by
+hand: late starts, restarts, doubtful clocks, silences."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from analysis.watch.alarm_store import AlarmStore, PastTransition
+from analysis.watch.gather import Gatherer
+from analysis.watch.outbox import Outbox
+from analysis.watch.roster import RosterReader
+from analysis.watch.rule_figures import rules_of
+from analysis.watch.states import AlarmKey, Cause, Kind, Priority, State
+from analysis.watch.watcher import Parts, Watcher
+from collector.book.records import Animal, Enclosure, Meal, Placement, Stay, Weighing, Zone
+from collector.clock import Clock
+from collector.readings import Flag
+from collector.store.reader import Reader
+from config.care import load_care_profile
+from config.settings import load_settings
+from tests.analysis.watch.stage import HOUR_MS, MINUTE_MS, Stage
+
+START_MS = 1_774_000_000_000  # a day in March 2026
+LOW = AlarmKey(Kind.WARM_SIDE_LOW, "Larch")
+SILENT = AlarmKey(Kind.NO_READINGS, "Larch", "warm-1")
+
+
+class Bench:
+    """A stage, and a watch over it that can be killed and started; time is in minutes."""
+
+    def __init__(self, folder: Path) -> None:
+        self.stage = Stage(folder, START_MS - 30 * 24 * HOUR_MS)
+        self.now_ms = START_MS
+        self.monotonic_s = 1_000.0
+        self.synchronised = True
+        self.start()
+
+    def start(self) -> None:
+        home = self.stage.home
+        settings = load_settings(home)
+        care = load_care_profile("boa-constrictor", home.folder / "care")
+        rules = rules_of(care, settings)
+        self.store = AlarmStore(home.alarms)
+        self.reader = Reader(home.journal, home.archive)
+        before = self.store.watching()
+        clock = Clock(
+            newest_ms=before.seen_ms if before else None,
+            now_ms=lambda: self.now_ms,
+            monotonic=self.monotonic,
+            synchronised=lambda: self.synchronised,
+        )
+        parts = Parts(
+            settings,
+            rules,
+            self.store,
+            Gatherer(self.reader, rules),
+            RosterReader(home, care, settings, self.monotonic),
+            ["a"],
+        )
+        self.watcher = Watcher(parts, clock, self.monotonic)
+
+    def monotonic(self) -> float:
+        return self.monotonic_s
+
+    def kill(self) -> None:
+        """The process dies: nothing that was not kept remains."""
+        self.store.close()
+        self.reader.close()
+
+    def restart(self) -> None:
+        self.kill()
+        self.start()
+
+    def sleep(self, minutes: float) -> None:
+        """Time passes, and nobody watches."""
+        self.now_ms += round(minutes * MINUTE_MS)
+        self.monotonic_s += minutes * 60
+
+    def report(self, value: float | None, minutes: int, probe: str = "warm-1") -> None:
+        """Readings every minute, and a cycle after each."""
+        for _ in range(minutes):
+            self.sleep(1)
+            if value is not None:
+                self.stage.commit((self.now_ms, value), probe=probe)
+            self.watcher.cycle()
+
+    def only_readings(self, value: float, minutes: int) -> None:
+        """Readings every minute while nobody watches."""
+        for _ in range(minutes):
+            self.sleep(1)
+            self.stage.commit((self.now_ms, value))
+
+    def story(self) -> list[tuple[Kind, Cause, float]]:
+        """(kind, cause, minutes since the start) of all transitions."""
+        return [(t.key.kind, t.cause, (t.at_ms - START_MS) / MINUTE_MS) for t in self.transitions()]
+
+    def transitions(self) -> list[PastTransition]:
+        return self.store.transitions()
+
+    def messages(self) -> list[str]:
+        """Titles in the outbox, oldest first."""
+        rows = self.store._connection.execute("SELECT title FROM outbox ORDER BY message")
+        return [row["title"] for row in rows.fetchall()]
+
+    def close(self) -> None:
+        self.kill()
+        self.stage.close()
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Bench]:
+    one = Bench(tmp_path / "home")
+    yield one
+    one.close()
+
+
+def test_one_alarm_and_one_all_clear(bench: Bench) -> None:
+    bench.report(31.0, 10)
+    bench.report(26.0, 30)
+    bench.report(29.0, 20)
+    assert bench.story() == [
+        (Kind.WARM_SIDE_LOW, Cause.RAISED, 31.0),
+        (Kind.WARM_SIDE_LOW, Cause.CLEARED, 46.0),
+    ]
+    assert bench.messages() == [
+        "Warm side low in Larch: 26.0 °C",
+        "All clear: warm side of Larch back at 29.0 °C",
+    ]
+    (alarm,) = [a for a in bench.store.alarms().values() if a.key == LOW]
+    assert (alarm.state, alarm.lowest, alarm.since_ms) == (
+        State.RETURNED, 26.0, START_MS + 11 * MINUTE_MS,
+    )  # fmt: skip
+
+
+def test_a_digesting_animal_makes_it_sooner_and_more_urgent(bench: Bench) -> None:
+    bench.stage.enter(
+        Weighing("Tove", START_MS - 10 * HOUR_MS, 2_200.0),
+        Meal(0, "Tove", taken_at_ms=START_MS - 30 * HOUR_MS, prey="rat", prey_mass_g=220.0),
+    )
+    bench.report(26.0, 15)
+    assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 11.0)]
+    assert bench.transitions()[0].priority is Priority.HIGH
+    assert bench.messages() == ["Warm side low in Larch: 26.0 °C, Tove digesting"]
+    (row,) = bench.store._connection.execute("SELECT body FROM outbox").fetchall()
+    assert "Tove is digesting a 220 g rat, taken 30 h before that." in row["body"]
+
+
+def test_an_animal_that_has_moved_away_digests_elsewhere(bench: Bench) -> None:
+    bench.stage.enter(
+        Meal(0, "Tove", taken_at_ms=START_MS - 30 * HOUR_MS, prey="rat", prey_mass_g=220.0),
+        Enclosure("Birch"),
+        Stay("Tove", "Birch", START_MS - 5 * HOUR_MS),
+    )
+    bench.report(26.0, 25)
+    assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 21.0)]
+
+
+def test_a_meal_entered_while_the_watch_runs_is_noticed(bench: Bench) -> None:
+    bench.report(26.0, 8)
+    bench.stage.enter(
+        Meal(0, "Tove", taken_at_ms=START_MS - 30 * HOUR_MS, prey="rat", prey_mass_g=220.0)
+    )
+    bench.report(26.0, 8)
+    assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 11.0)]
+
+
+def test_a_late_start_sees_the_whole_on_delay(bench: Bench) -> None:
+    bench.only_readings(31.0, 10)
+    bench.only_readings(26.0, 25)
+    bench.watcher.cycle()
+    assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 31.0)]
+
+
+def test_what_came_and_went_while_nobody_watched_is_one_message(bench: Bench) -> None:
+    bench.report(31.0, 10)
+    bench.kill()
+    bench.only_readings(25.0, 40)
+    bench.only_readings(30.0, 30)
+    bench.start()
+    bench.watcher.cycle()
+    assert [c for _, c, _ in bench.story()] == [Cause.RAISED, Cause.CLEARED]
+    assert bench.messages() == ["All clear: warm side of Larch back at 30.0 °C"]
+
+
+def test_killed_after_any_cycle_it_tells_the_same_story(tmp_path: Path) -> None:
+    """The list of transitions and of messages does not depend on when the watch died."""
+    random_ = random.Random(5)
+    values = [31.0] * 5 + [27.0] * 25 + [28.3] * 4 + [29.0] * 8 + [26.0] * 3 + [29.0] * 5
+    values += [25.0] * 25
+
+    def told(folder: Path, *, killed: bool) -> tuple[object, object]:
+        bench = Bench(folder)
+        for value in values:
+            if killed and random_.random() < 0.5:
+                bench.restart()
+            bench.report(value, 1)
+        story = [replace(t, recorded_ms=0) for t in bench.transitions()]
+        messages = bench.messages()
+        bench.close()
+        return story, messages
+
+    undisturbed = told(tmp_path / "calm", killed=False)
+    assert len(undisturbed[1]) == 3  # type: ignore[arg-type]
+    for run in range(4):
+        assert told(tmp_path / f"killed-{run}", killed=True) == undisturbed
+
+
+def test_a_disk_that_fails_at_the_change_of_state_loses_nothing(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.report(26.0, 20)
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Outbox, "put", full)
+        with pytest.raises(OSError, match="No space"):
+            bench.report(26.0, 1)
+    assert bench.story() == []
+    bench.report(26.0, 1)
+    assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 21.0)]
+    assert len(bench.messages()) == 1
+
+
+# ---- silence --------------------------------------------------------------------------------
+
+
+def test_silence_and_its_end_while_warm_side_low_keeps_its_state(bench: Bench) -> None:
+    bench.report(26.0, 25)
+    bench.report(None, 60)
+    bench.report(26.0, 2)
+    assert bench.story() == [
+        (Kind.WARM_SIDE_LOW, Cause.RAISED, 21.0),
+        (Kind.NO_READINGS, Cause.RAISED, 36.0),
+        (Kind.NO_READINGS, Cause.CLEARED, 86.0),
+    ]
+    assert bench.store.alarms()[LOW].standing
+
+
+def test_readings_that_cannot_be_right_are_no_readings(bench: Bench) -> None:
+    bench.report(31.0, 5)
+    for _ in range(15):
+        bench.sleep(1)
+        bench.stage.commit((bench.now_ms, -127.0), flags=Flag.DISCONNECTED)
+        bench.watcher.cycle()
+    assert bench.story() == [(Kind.NO_READINGS, Cause.RAISED, 16.0)]
+    (row,) = bench.store._connection.execute("SELECT body FROM outbox").fetchall()
+    assert "not connected" in row["body"]
+    assert "31.0 °C" in row["body"]
+    bench.report(31.0, 1)
+    assert bench.story()[-1] == (Kind.NO_READINGS, Cause.CLEARED, 21.0)
+
+
+def test_after_a_pause_of_the_whole_board_silence_counts_from_the_start(bench: Bench) -> None:
+    bench.report(31.0, 5)
+    bench.kill()
+    bench.sleep(300)
+    bench.start()
+    bench.report(None, 10)
+    assert bench.story() == []
+    bench.report(None, 1)
+    assert bench.story() == [(Kind.NO_READINGS, Cause.RAISED, 316.0)]
+
+
+def test_a_watch_that_dies_again_and_again_still_notices_silence(bench: Bench) -> None:
+    bench.report(31.0, 5)
+    for _ in range(12):
+        bench.restart()
+        bench.report(None, 1)
+    assert bench.story() == [(Kind.NO_READINGS, Cause.RAISED, 16.0)]
+
+
+def test_a_machine_that_slept_gives_the_probes_time(bench: Bench) -> None:
+    bench.report(31.0, 5)
+    bench.now_ms += 8 * HOUR_MS  # and the monotonic clock stood still
+    bench.watcher.cycle()
+    assert bench.story() == []
+    bench.report(None, 11)
+    assert [c for _, c, _ in bench.story()] == [Cause.RAISED]
+
+
+def test_a_probe_of_humidity_alone_owes_no_temperature(bench: Bench) -> None:
+    from collector.readings import Quantity, Reading
+
+    bench.stage.enter(Placement("humid-1", "Larch", Zone.HIDE, START_MS))
+    bench.stage.journal.commit([Reading("humid-1", Quantity.HUMIDITY, START_MS, 60.0)])
+    bench.report(31.0, 30)
+    assert bench.story() == []
+
+
+# ---- probes and places ----------------------------------------------------------------------
+
+
+def test_a_second_probe_shares_in_the_warm_side(bench: Bench) -> None:
+    bench.stage.enter(Placement("warm-2", "Larch", Zone.WARM_SIDE, START_MS))
+    for _ in range(40):
+        bench.sleep(1)
+        bench.stage.commit((bench.now_ms, 26.0))
+        bench.stage.commit((bench.now_ms, 31.0), probe="warm-2")
+        bench.watcher.cycle()
+    assert bench.story() == []  # the mean is 28.5 °C
+
+
+def test_a_probe_moved_away_withdraws_the_alarm_and_its_new_place_is_watched(
+    bench: Bench,
+) -> None:
+    bench.report(26.0, 25)
+    bench.stage.enter(
+        Enclosure("Birch"), Placement("warm-1", "Birch", Zone.WARM_SIDE, bench.now_ms)
+    )
+    bench.report(26.0, 25)
+    found = [(t.key.enclosure, t.cause) for t in bench.transitions()]
+    assert found == [
+        ("Larch", Cause.RAISED), ("Larch", Cause.WITHDRAWN), ("Birch", Cause.RAISED),
+    ]  # fmt: skip
+
+
+def test_no_book_is_nothing_to_watch_and_no_fault(tmp_path: Path) -> None:
+    bench = Bench(tmp_path / "home")
+    bench.stage.home.book.unlink()
+    bench.report(26.0, 30)
+    assert bench.story() == []
+    bench.close()
+
+
+# ---- clocks ---------------------------------------------------------------------------------
+
+
+def test_a_board_that_wakes_in_the_past_judges_nothing(bench: Bench) -> None:
+    bench.report(26.0, 25)
+    bench.kill()
+    true_ms = bench.now_ms
+    bench.now_ms, bench.synchronised = 0, False
+    bench.start()
+    bench.watcher.cycle()
+    assert len(bench.story()) == 1  # nothing was withdrawn for a probe "not placed yet"
+    bench.now_ms = true_ms + 2 * MINUTE_MS
+    bench.monotonic_s += 120
+    bench.report(29.0, 7)
+    assert [c for _, c, _ in bench.story()] == [Cause.RAISED, Cause.CLEARED]
+
+
+def test_a_clock_put_back_does_not_blind_the_watch(bench: Bench) -> None:
+    bench.report(31.0, 5)
+    bench.now_ms -= 5 * HOUR_MS
+    bench.report(26.0, 25)
+    assert [c for _, c, _ in bench.story()] == [Cause.RAISED]
+
+
+def test_a_reading_from_the_future_neither_hides_silence_nor_stops_the_warm_side(
+    bench: Bench,
+) -> None:
+    bench.stage.commit((START_MS + 48 * HOUR_MS, 31.0))
+    bench.report(26.0, 25)
+    assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 21.0)]
+    bench.report(None, 12)
+    assert bench.story()[-1] == (Kind.NO_READINGS, Cause.RAISED, 36.0)
+
+
+def test_two_animals_in_one_enclosure(bench: Bench) -> None:
+    bench.stage.enter(
+        Animal("Maren"),
+        Stay("Maren", "Larch", START_MS - 24 * HOUR_MS),
+        Meal(0, "Maren", taken_at_ms=START_MS - 2 * HOUR_MS, prey="mouse", prey_count=2),
+        Meal(0, "Tove", taken_at_ms=START_MS - 3 * HOUR_MS),
+    )
+    bench.report(26.0, 12)
+    assert bench.messages() == ["Warm side low in Larch: 26.0 °C, Maren and 1 more digesting"]
