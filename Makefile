@@ -57,5 +57,9 @@ lock: $(VENV)/.test
 	$(COMPILE) --extra demo --extra statistics --extra build --extra tests -c requirements.lock \
 		pyproject.toml -o tests/requirements.lock
 
+bench: $(VENV)/.test
+	@mkdir -p artefacts
+	$(BIN)/python -m tests.benchmarks.store artefacts
+
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache artefacts build *.egg-info

@@ -44,13 +44,16 @@ def watch(home: Home) -> int:
     lock = OnlyOne(home.alarms.with_name("watch.lock"))
     if not lock.take():
         raise NotSo(f"{home.folder}: a watch runs for this home already")
-    for fault in faults:
-        _LOG.error("%s", fault)
-    if not addresses:
-        _LOG.warning("alarms have nowhere to go: they are kept and logged; name an address under "
-                     "[watch] in %s", home.settings)  # fmt: skip
     with ExitStack() as stack:
         store = stack.enter_context(AlarmStore(home.alarms))
+        for fault in faults:
+            _LOG.error("%s", fault)
+        if not addresses:
+            _LOG.warning(
+                "alarms have nowhere to go: they are kept and logged; name an address under "
+                "[watch] in %s",
+                home.settings,
+            )
         reader = stack.enter_context(Reader(home.journal, home.archive))
         before = store.watching()
         clock = Clock(settings.collect.wait_for_clock, before.seen_ms if before else None)

@@ -62,7 +62,7 @@ def test_every_source_reaches_the_store_and_memory_stays_small(
         f"""
         {SIMULATED}
         [collect]
-        commit_seconds = 1
+        commit_seconds = 0.2
         seal_minutes = 0.05
         [[serial]]
         port = "{plug.link}"
