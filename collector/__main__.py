@@ -62,7 +62,10 @@ def collect(home: Home) -> int:
         journal = stack.enter_context(
             closing(Journal(home.journal, sync_seconds=settings.collect.sync_seconds))
         )
-        collecting = compose(home, settings, journal, newest)
+        sealer = Sealer(journal, home.archive, settings.collect.seal_minutes * 60.0)
+        # What a process left behind: else all its receipts, of an hour perhaps, were in memory.
+        sealer.seal()
+        collecting = compose(home, settings, journal, sealer, newest)
         _stop_on_signals(collecting)
         code = collecting.run()
     log.info("stopped")
@@ -70,7 +73,7 @@ def collect(home: Home) -> int:
 
 
 def compose(
-    home: Home, settings: Settings, journal: Journal, newest: Sequence[Reading]
+    home: Home, settings: Settings, journal: Journal, sealer: Sealer, newest: Sequence[Reading]
 ) -> Collecting:
     """Put the parts together. `newest` holds the newest stored reading of every series."""
     counts = Counts(wall_clock_ms)
@@ -97,7 +100,7 @@ def compose(
         sources=sources,
         inbox=inbox,
         pipeline=pipeline,
-        sealer=Sealer(journal, home.archive, settings.collect.seal_minutes * 60.0),
+        sealer=sealer,
         state=StateFile(home.collector_state, counts, pipeline, wall_clock_ms),
         life=SignsOfLife(),
     )

@@ -49,4 +49,5 @@ class Sealer:
             self._due_s = self._monotonic() + min(_AGAIN_AFTER_S, self._every_s)
             return
         self._due_s = self._monotonic() + self._every_s
-        log.info("sealed %d readings", sealed)
+        if sealed:
+            log.info("sealed %d readings", sealed)
