@@ -177,8 +177,7 @@ class Script:
         mine = [
             f
             for f in self._faults
-            if isinstance(f, PowerCut)
-            or (isinstance(f, (Unplugged, Fallen)) and f.probe == probe)
+            if isinstance(f, PowerCut) or (isinstance(f, (Unplugged, Fallen)) and f.probe == probe)
         ]
         now = [f for f in mine if _holds(f, at_ms)]
         return ProbeState(

@@ -150,7 +150,7 @@ def test_gaps_are_blank_and_the_cold_is_shaded(cold_night: Drawn) -> None:
     assert not ((x[known] > GAP.start) & (x[known] < GAP.stop)).any()
     assert y[known].min() == pytest.approx(24.5)
     shades = next(c for c in axes.collections if c.get_label() == "beyond limits")
-    hours = np.concatenate([p.vertices[:, 0] for p in shades.get_paths()])
+    hours = np.concatenate([np.asarray(p.vertices)[:, 0] for p in shades.get_paths()])
     assert COLD.start - 0.2 < hours.min()
     assert hours.max() < COLD.stop + 0.2
 
