@@ -29,7 +29,6 @@ from config.settings import Settings
 
 if TYPE_CHECKING:
     from collector.book.book import Book
-
     from collector.store.reader import Reader
 
 _MINUTE_MS = 60_000.0

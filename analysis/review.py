@@ -48,7 +48,6 @@ from config.settings import Settings
 
 if TYPE_CHECKING:
     from collector.book.book import Book
-
     from collector.store.reader import Reader
 
 __all__ = ["Gathered", "Review", "gather", "review", "review_all"]
