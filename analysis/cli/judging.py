@@ -1,4 +1,4 @@
-"""Commands that say what the readings mean: review, plot."""
+"""Commands that say what the readings mean: review, plot, pattern."""
 
 from __future__ import annotations
 
@@ -27,6 +27,7 @@ def register(app: typer.Typer) -> None:
     """Add this room's commands."""
     app.command()(review)
     app.command()(plot)
+    app.command()(pattern)
 
 
 def review(
@@ -71,6 +72,21 @@ def plot(
         gathered = gather(record, it.book, it.reader, it.care, it.settings, moment)
         plot_meal(judge(gathered, it.care, it.settings), gathered, out, it.settings, it.care)
     typer.echo(f"{out} written")
+
+
+def pattern(at: NowOption = None, as_json: JsonOption = False, home: HomeOption = None) -> None:
+    """Compare outcomes with conditions over the whole book, and say what it can decide."""
+    from analysis.pattern import pattern_of_book
+    from analysis.pattern_words import sentences
+
+    with opened(home) as it:
+        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        found = pattern_of_book(it.book, it.reader, it.care, it.settings, moment)
+    if as_json:
+        print_json(found.as_json())
+    else:
+        for line in sentences(found):
+            typer.echo(line)
 
 
 def must_know_animal(it: Opened, animal: str | None) -> None:

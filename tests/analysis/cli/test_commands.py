@@ -74,6 +74,14 @@ def test_review_as_a_table_and_as_json(home: Path) -> None:
     ] == pytest.approx(5.0)
 
 
+def test_a_book_of_one_meal_decides_nothing_and_says_so(home: Path) -> None:
+    said = run("pattern", home=home)
+    assert (said.returncode, said.stderr) == (0, "")
+    assert "cause" not in said.stdout
+    document = json.loads(run("pattern", "--json", home=home).stdout)
+    assert (document["meals"], document["named"]) == (1, [])
+
+
 def test_probes_plot_check_backup(home: Path, tmp_path: Path) -> None:
     probes = json.loads(run("probes", "--json", home=home).stdout)
     assert probes[0]["zone"] == "warm side"
