@@ -90,16 +90,20 @@ class _Stop(threading.Event):
 
 @contextmanager
 def _interruptible() -> Iterator[None]:
-    """SIGTERM ends a build as Ctrl-C does: what it made is taken away."""
+    """SIGINT and SIGTERM end a build: what it made is taken away.
+
+    Both are set, for a shell starts what it puts in the background with SIGINT ignored.
+    """
 
     def _interrupt(_signal: int, _frame: FrameType | None) -> NoReturn:
         raise KeyboardInterrupt
 
-    before = signal.signal(signal.SIGTERM, _interrupt)
+    before = {s: signal.signal(s, _interrupt) for s in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield
     finally:
-        signal.signal(signal.SIGTERM, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
 
 
 def _build(home: Home, days: int, broker_search: str | None, out: Console) -> None:

@@ -130,8 +130,10 @@ def test_a_taken_folder_is_left_alone(tmp_path: Path, short: tuple[Home, Story])
 def test_an_interrupted_build_leaves_no_home_and_no_process(
     tmp_path: Path, how: signal.Signals
 ) -> None:
+    # A shell starts what it puts in the background with SIGINT ignored.
     program = (
-        "import sys; from pathlib import Path; from analysis.demo import run_demo;"
+        "import signal, sys; signal.signal(signal.SIGINT, signal.SIG_IGN);"
+        "from pathlib import Path; from analysis.demo import run_demo;"
         "from config.home import Home; run_demo(Home(Path(sys.argv[1])), days=400)"
     )
     folder = tmp_path / "home"
@@ -139,11 +141,14 @@ def test_an_interrupted_build_leaves_no_home_and_no_process(
     quiet = subprocess.DEVNULL
     building = subprocess.Popen(command, stdout=quiet, stderr=quiet)
     staging = tmp_path / ".home.building"
-    while not list(staging.glob("demo/readings-*.csv")):
-        assert building.poll() is None
-        time.sleep(0.05)
-    building.send_signal(how)
-    building.wait(20)
+    try:
+        while not list(staging.glob("demo/readings-*.csv")):
+            assert building.poll() is None
+            time.sleep(0.05)
+        building.send_signal(how)
+        building.wait(20)
+    finally:
+        building.kill()
     assert not folder.exists()
     if how is not signal.SIGKILL:
         assert list(tmp_path.iterdir()) == []

@@ -79,12 +79,14 @@ def test_a_killed_parent_takes_its_children_along(tmp_path: Path) -> None:
     )
     parent = subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE, text=True)
     assert parent.stdout is not None
-    pids = [int(parent.stdout.readline()) for _ in range(2)]
-    while port_is_free(port) or "up" not in (tmp_path / "sleep.log").read_text():
-        time.sleep(0.02)
-    parent.send_signal(signal.SIGKILL)
-    parent.wait()
-    parent.stdout.close()
+    try:
+        pids = [int(parent.stdout.readline()) for _ in range(2)]
+        while port_is_free(port) or "up" not in (tmp_path / "sleep.log").read_text():
+            time.sleep(0.02)
+    finally:
+        parent.send_signal(signal.SIGKILL)
+        parent.wait()
+        parent.stdout.close()
     assert all(gone(pid) for pid in pids)
 
 
