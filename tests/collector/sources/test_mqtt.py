@@ -130,7 +130,8 @@ def test_what_was_not_acknowledged_comes_again_and_what_was_does_not(
     assert [frame.payload for frame in frames] == [b"2", b"3", b"while it was away"]
     before = [frame.delivery for frame in first[2:] if frame.delivery]
     after = [frame.delivery for frame in frames if frame.delivery]
-    assert [one.again for one in after] == [True, True, False]
+    # The third may have been sent into the closing connection too: the broker decides.
+    assert [one.again for one in after[:2]] == [True, True]
     assert [(one.mid, one.digest) for one in before] == [(one.mid, one.digest) for one in after[:2]]
     assert back.inbox.get(0.3) is None
     back.stop()
