@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import argparse
 import logging
 import os
 import signal
@@ -39,17 +38,31 @@ _RETRY_FIRST_S, _RETRY_MOST_S = 1.0, 60.0
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the collector; returns the exit code."""
-    parser = argparse.ArgumentParser(prog="python -m collector", description=__doc__)
-    parser.add_argument("--home", default=os.environ.get("WARMCOIL_HOME"), metavar="DIR")
-    chosen = parser.parse_args(arguments)
     _log_to_stderr()
     try:
-        if not chosen.home:
-            raise Unusable("no home given; say --home DIR, or set WARMCOIL_HOME")
-        return collect(Home(Path(chosen.home)))
+        return collect(Home(home_folder(sys.argv[1:] if arguments is None else arguments)))
     except WarmcoilError as fault:
         print(f"collector: {fault}", file=sys.stderr)  # noqa: T201 — the one line of a bad start
         return fault.exit_code
+
+
+def home_folder(arguments: Sequence[str]) -> Path:
+    """The folder that `--home` or WARMCOIL_HOME names. Raises Unusable.
+
+    Read by hand: the standard library's parser would cost a megabyte for years.
+    """
+    match list(arguments):
+        case []:
+            folder = os.environ.get("WARMCOIL_HOME", "")
+        case ["--home", folder]:
+            pass
+        case [one] if one.startswith("--home="):
+            folder = one.removeprefix("--home=")
+        case _:
+            raise Unusable("usage: python -m collector --home DIR")
+    if not folder:
+        raise Unusable("no home given; say --home DIR, or set WARMCOIL_HOME")
+    return Path(folder)
 
 
 def collect(home: Home) -> int:

@@ -201,6 +201,21 @@ def test_a_start_that_cannot_be_is_one_line(
     assert ended.stdout == ""
 
 
+@pytest.mark.parametrize("arguments", [["--hoem", "x"], ["--home"], ["x"], ["--home", "a", "b"]])
+def test_wrong_use_is_one_line(arguments: list[str]) -> None:
+    ended = run(*arguments)
+    assert (ended.returncode, ended.stderr) == (
+        2,
+        "collector: usage: python -m collector --home DIR\n",
+    )
+
+
+def test_the_home_may_stand_in_the_environment(tmp_path: Path) -> None:
+    for ended in (run(WARMCOIL_HOME=str(tmp_path)), run(f"--home={tmp_path}")):
+        assert ended.returncode == 1
+        assert str(tmp_path) in ended.stderr
+
+
 def test_no_home_is_one_line() -> None:
     ended = run()
     assert ended.returncode == 2
