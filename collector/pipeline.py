@@ -15,7 +15,7 @@ from dataclasses import replace
 from collector.backoff import Backoff
 from collector.batch import Batch, Entry
 from collector.calibration import Calibration
-from collector.clock import DAY_MS, Clock, Stamps
+from collector.clock import DAY_MS, RELEASED_MS, Clock, Stamps
 from collector.counts import Counts
 from collector.deliveries import Deliveries, Ticket
 from collector.frame import Frame
@@ -102,8 +102,11 @@ class Pipeline:
             self._hold(HeldFrame(frame, measured, ticket))
 
     def _decoded(self, frame: Frame) -> list[Measured]:
+        # A board that woke in 1970 has no room before now for what was measured a minute ago;
+        # what counts is how long ago, and the arrival is dated later.
+        arrived_ms = max(self._clock.ms_at(frame.arrived_s), RELEASED_MS)
         try:
-            decoded = self._decoders[frame.source](frame, self._clock.ms_at(frame.arrived_s))
+            decoded = self._decoders[frame.source](frame, arrived_ms)
         except BadPayload as fault:
             where = f"{frame.label}: " if frame.label else ""
             self._counts.drop(frame.source, "unreadable", f"{where}{fault}")

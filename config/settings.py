@@ -8,7 +8,15 @@ from pathlib import Path
 from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from config.errors import BadSettings
 from config.faults import one_line
@@ -18,8 +26,21 @@ TemperatureUnit = Literal["Cel", "K", "degF"]
 Positive = Annotated[float, Field(gt=0)]
 
 
+def _topic_filter(text: str) -> str:
+    """An MQTT topic filter (MQTT 5 §4.7), as it stands in the settings."""
+    levels = text.split("/")
+    if not text or any("+" in level and level != "+" for level in levels):
+        raise ValueError(f'{text!r} is no MQTT topic filter; "+" stands for one whole level')
+    if any("#" in level for level in levels[:-1]) or ("#" in levels[-1] and levels[-1] != "#"):
+        raise ValueError(f'{text!r} is no MQTT topic filter; "#" may only be its last level')
+    return text
+
+
+TopicFilter = Annotated[str, AfterValidator(_topic_filter)]
+
+
 class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class Show(_Strict):
@@ -54,7 +75,7 @@ class MqttSource(_Strict):
     when the whole payload is the number.
     """
 
-    topic: str = Field(min_length=1)
+    topic: TopicFilter
     probe: str = Field(min_length=1)
     temperature: str | None = None
     humidity: str | None = None
@@ -82,8 +103,8 @@ class Mqtt(_Strict):
 
     host: str | None = None
     port: Annotated[int, Field(ge=1, le=65_535)] = 1883
-    client_id: str = "warmcoil-collector"
-    topic: str = "warmcoil/+/senml"
+    client_id: str = Field(default="warmcoil-collector", min_length=1)
+    topic: TopicFilter = "warmcoil/+/senml"
     username: str | None = None
     password_file: Path | None = None
     tls: bool = False
@@ -121,6 +142,8 @@ class TwoPoint(_Strict):
     def _apart(self) -> Self:
         if self.read[0] == self.read[1]:
             raise ValueError("the two readings are equal; calibrate at two different temperatures")
+        if self.true[0] == self.true[1]:
+            raise ValueError("the two true values are equal; calibrate at two different ones")
         return self
 
 

@@ -375,6 +375,18 @@ def test_readings_without_a_time_wait_for_the_clock(tmp_path: Path) -> None:
         assert bench.pipeline.held == 0
 
 
+def test_a_minute_ago_can_be_said_to_a_board_that_woke_in_1970(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    with closing(bench.journal):
+        bench.ms = 1000
+        bench.serial(pack([Measured("p", T, 30.0, offset_ms=-60_000)]))
+        bench.let_pass(5)
+        bench.ms = NOW_MS
+        bench.pipeline.tick()
+        bench.pipeline.commit()
+        assert [one.at_ms - NOW_MS for one in bench.stored()] == [-65_000]
+
+
 def test_what_is_held_is_bounded(tmp_path: Path) -> None:
     bench = Bench(tmp_path, wait=True, most=100)
     with closing(bench.journal):
