@@ -55,9 +55,10 @@ class SerialLine:
                 written = os.write(self._ours, line)
             except BlockingIOError:
                 written = 0
-            self._unread_lines += 1
             if written < len(line):
                 self.lost_lines += 1
+            else:
+                self._unread_lines += 1
 
     def close(self) -> None:
         """Hang up and take the link away, if it is still ours."""

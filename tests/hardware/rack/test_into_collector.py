@@ -41,7 +41,10 @@ def process(*command: str) -> Iterator[subprocess.Popen[bytes]]:
         yield started
     finally:
         started.terminate()
-        assert started.wait(15) in (0, -15)
+        try:
+            assert started.wait(15) in (0, -15)
+        finally:
+            started.kill()
 
 
 def wait(holds: Callable[[], bool], seconds: float = 20.0) -> None:
