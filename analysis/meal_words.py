@@ -58,6 +58,9 @@ def ending(meal: Meal, end_ms: int, ended_by: str, about_d: float | None) -> str
     if meal.outcome is Outcome.PASSED:
         day = _outcome_day(meal)
         return f"kept, passed day {day}" if day is not None else "kept, passed"
+    if meal.outcome is Outcome.KEPT:
+        day = _outcome_day(meal)
+        return f"kept, as of day {day}" if day is not None else "kept"
     if meal.outcome is not None:
         return meal.outcome.value
     if ended_by == "next meal":

@@ -108,6 +108,14 @@ def range_c(tracks: Sequence[Track], climate: Climate) -> tuple[float, float]:
     return low - 1.0, high + 1.0
 
 
+def limits_reached(found: Track | None, climate: Climate) -> list[float]:
+    """The lower limits that the track went below: the others would only be lines too many."""
+    extent = found.extent_c if found is not None else None
+    if extent is None:
+        return []
+    return [level for level in climate.lower_limits_c if extent[0] < level]
+
+
 def temperature_ticks(low: float, high: float, most: int = 7) -> list[float]:
     """Round numbers within [low, high] in the shown unit, at most `most` of them."""
     for step in (1, 2, 5, 10, 20, 50, 100):

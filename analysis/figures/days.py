@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, tzinfo
 
+DAY_MS = 86_400_000
 NIGHT_FROM_HOUR = 20
 NIGHT_TO_HOUR = 8
 """Night is 20:00 to 08:00 by the clock: when nobody looks at the thermometer. It needs no place
@@ -70,8 +71,8 @@ def clock_hours(start_ms: int, end_ms: int, zone: tzinfo, every: int) -> list[in
     return sorted(found)
 
 
-def named_days(days: Sequence[Day], start_ms: int, end_ms: int, most: int) -> list[Day]:
-    """The days to name so that at most about `most` names stand: every day, every second …
+def named_days(days: Sequence[Day], start_ms: int, end_ms: int, every: int) -> list[Day]:
+    """The days to name: every one, every second … as there is room for.
 
     A day of which less than half is seen is not named, unless nothing else is.
     """
@@ -81,10 +82,7 @@ def named_days(days: Sequence[Day], start_ms: int, end_ms: int, most: int) -> li
         if min(day.end_ms, end_ms) - max(day.start_ms, start_ms)
         >= (day.end_ms - day.start_ms) * 0.5
     ]
-    if not seen:
-        return list(days[:1])
-    step = -(-len(seen) // max(1, most))
-    return seen[::step]
+    return seen[:: max(1, every)] if seen else list(days[:1])
 
 
 def _date(at_ms: int, zone: tzinfo) -> date:

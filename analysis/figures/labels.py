@@ -38,15 +38,37 @@ def place_words(words: Sequence[Word], room: float, gap: float, width_of: WidthO
 
     A word begins at its mark, or ends there where it would not fit to the right. The same word
     again, too near to be told apart, is counted: "handled ×3". A word wider than `room` begins
-    at 0.
+    at 0. A mark's line goes up to its word without crossing another where that can be had.
     """
+    counted = _counted(words, room, gap, width_of)
+    to_right = [word for word in counted if word.left >= word.at]
+    to_left = [word for word in counted if word.left < word.at]
     placed: list[Word] = []
-    row_ends: list[float] = []
-    for word in sorted(_counted(words, room, gap, width_of), key=lambda w: (w.left, w.at)):
-        row = next((r for r, end in enumerate(row_ends) if word.left >= end + gap), len(row_ends))
-        row_ends[row:] = [word.left + width_of(word.text), *row_ends[row + 1 :]]
-        placed.append(replace(word, row=row))
-    return placed
+    # So the line of a word in a higher row stands clear of the words below it.
+    for word in (
+        *sorted(to_right, key=lambda w: (-w.at, w.text)),
+        *sorted(to_left, key=lambda w: (w.at, w.text)),
+    ):
+        placed.append(replace(word, row=_free_row(word, placed, gap, width_of)))
+    return sorted(placed, key=lambda w: (w.row, w.left))
+
+
+def _free_row(word: Word, placed: Sequence[Word], gap: float, width_of: WidthOf) -> int:
+    right = word.left + width_of(word.text)
+
+    def is_free(row: int) -> bool:
+        for other in placed:
+            other_right = other.left + width_of(other.text)
+            if other.row == row and word.left < other_right + gap and other.left < right + gap:
+                return False
+            if other.row < row and other.left < word.at < other_right:
+                return False
+            if other.row > row and word.left < other.at < right:
+                return False
+        return True
+
+    top = max((other.row + 1 for other in placed), default=0)
+    return next((row for row in range(top) if is_free(row)), top)
 
 
 def _counted(words: Sequence[Word], room: float, gap: float, width_of: WidthOf) -> list[Word]:

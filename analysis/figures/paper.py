@@ -7,6 +7,7 @@ picture gives the same bytes.
 
 from __future__ import annotations
 
+import re
 import threading
 import warnings
 from collections.abc import Iterator, Mapping
@@ -51,6 +52,10 @@ _RC: Mapping[Any, Any] = MappingProxyType(
         "font.family": ["DejaVu Sans"],
         "path.simplify": False,  # what is drawn has been reduced already, and loses no dip here
     }
+)
+# A number and its unit, and a date, stay on one line.
+_TOGETHER = re.compile(
+    r"(?:\b[A-Z][a-z]{2} )?\d+ [A-Z][a-z]{2}\b(?: \d{4}\b)?|\d (?:h|min|g|oz|%|°[CF]|days?)(?!\w)"
 )
 # matplotlib's settings are the process's; two threads of a page must not draw at once.
 _DRAWING = threading.RLock()
@@ -100,13 +105,17 @@ def width_of(text: str, size: float, *, bold: bool = False) -> float:
 def wrapped(text: str, width: float, size: float, *, bold: bool = False) -> list[str]:
     """The text in lines no wider than `width`; a word that is too long is broken."""
     lines: list[str] = []
-    for word in plain(text).split(" "):
+    for word in _TOGETHER.sub(_glued, plain(text)).split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and width_of(longer, size, bold=bold) <= width:
             lines[-1] = longer
         else:
             lines.extend(_broken(word, width, size, bold))
     return lines
+
+
+def _glued(found: re.Match[str]) -> str:
+    return found[0].replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _broken(word: str, width: float, size: float, bold: bool) -> list[str]:
@@ -121,10 +130,11 @@ def _broken(word: str, width: float, size: float, bold: bool) -> list[str]:
 class Sheet:
     """A figure for one kind of file, with a ground in points from its top left corner."""
 
-    def __init__(self, width: float, height: float, suffix: str) -> None:
+    def __init__(self, width: float, height: float, suffix: str, title: str = "") -> None:
         self.width = width
         self.height = height
         self.suffix = suffix
+        self.title = plain(title)
         # What is printed has the paper's own colour.
         ground = "white" if suffix == ".pdf" else PAPER
         self.figure = Figure(figsize=(width / 72, height / 72), dpi=PNG_DPI, facecolor=ground)
@@ -169,10 +179,11 @@ class Sheet:
     def picture(self) -> bytes:
         """The picture as a file's bytes: the same for the same picture, on any day."""
         out = BytesIO()
+        metadata = {**_METADATA[self.suffix], "Title": self.title or None}
         with warnings.catch_warnings():
             if self.suffix == ".svg":
                 warnings.filterwarnings("ignore", message="Glyph .* missing from")
-            self.figure.savefig(out, format=self.suffix[1:], metadata=_METADATA[self.suffix])
+            self.figure.savefig(out, format=self.suffix[1:], metadata=metadata)
         return out.getvalue()
 
 

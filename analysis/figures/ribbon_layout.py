@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from analysis.figures.labels import WidthOf, Word, place_words
+from analysis.figures.labels import WidthOf, Word, estimated_width, place_words
 from analysis.figures.ribbon import SCALE_DAYS, RibbonShape
 
 TextKind = Literal["word", "ending", "first day", "day"]
@@ -186,7 +186,10 @@ def _ending(
 
 
 def _days(size: RibbonSize, base: float) -> list[Text]:
+    """The days' numbers, every second one where the first would touch the next."""
     y = base + 1.35 * size.small
-    later = range(2, math.floor(size.scale_days) + 1)
     first = Text("first day", 0.0, y, "day 1")
+    clear = estimated_width(first.text, size.small) + 0.8 * size.small
+    step = 1 if 1.5 * size.per_day >= clear else 2
+    later = range(1 + step, math.floor(size.scale_days) + 1, step)
     return [first, *(Text("day", (d - 0.5) * size.per_day, y, str(d)) for d in later)]

@@ -9,6 +9,7 @@ of the ribbon sinks or rises with it, and words say the rest.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 DEGREES = 10
 """Steps of 1 °C to each side that are told apart; beyond it looks like the last."""
@@ -44,6 +45,8 @@ NIGHT = "#f1ede3"
 INK = "#2a2622"
 SOFT_INK = "#655e55"
 """Second things; 6:1 against the paper, so that it is read without effort."""
+PALE_INK = "#9d958a"
+"""Lines of the third rank; never letters."""
 HAIRLINE = "#cfc7b8"
 
 
@@ -68,8 +71,21 @@ def colour_of(step: int) -> str:
     place = (min(abs(step), DEGREES) - 1) / (DEGREES - 1) * (len(anchors) - 1)
     low = min(int(place), len(anchors) - 2)
     share = place - low
-    mixed = (a + (b - a) * share for a, b in zip(anchors[low], anchors[low + 1], strict=True))
-    return "#" + "".join(f"{round(part * 255):02x}" for part in mixed)
+    return _hex(_mixed(anchors[low], anchors[low + 1], share))
+
+
+def tint_of(step: int) -> str:
+    """The colour of a step thinned with paper, for areas on which lines have to be seen."""
+    full, paper = (tuple(bytes.fromhex(c[1:])) for c in (colour_of(step), PAPER))
+    return _hex([part / 255 for part in _mixed(full, paper, 0.5)])
+
+
+def _mixed(a: Sequence[float], b: Sequence[float], share: float) -> list[float]:
+    return [x + (y - x) * share for x, y in zip(a, b, strict=True)]
+
+
+def _hex(rgb: Sequence[float]) -> str:
+    return "#" + "".join(f"{round(part * 255):02x}" for part in rgb)
 
 
 def edge_of(value_c: float, floor_c: float, hot_c: float) -> float:

@@ -6,7 +6,7 @@ import math
 import random
 from collections.abc import Callable, Iterable
 from contextlib import closing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from analysis.gathering import Gathered
@@ -219,3 +219,31 @@ SCENES: dict[str, Callable[[], Scene]] = {
     "ongoing": ongoing,
     "came-back": came_back,
 }
+
+
+def odd(**changes: object) -> Scene:
+    """Fourteen days from 5 to 45 °C, handled again and again, under a name hard to set."""
+    scene = Scene(
+        {
+            "warm": silent(day_and_night(25.0, 19.5, noise=0.2), (100, 101), (200, 230)),
+            "cool": day_and_night(20.0, 12.0, 2),
+            "room": day_and_night(17.0, 11.0, 3),
+        },
+        now_h=20 * 24.0,
+        animal="Sir $x_1$ \N{SNAKE} <b>שלום</b> & the very long name, "
+        "Supercalifragilisticexpialidociousandsomemorewithoutanyspace",
+        prey="hopping \N{RABBIT FACE} rabbit $kit$",
+        prey_g=650.0,
+        outcome=Outcome.PASSED,
+        outcome_h=13.6 * 24,
+        handled_h=(1.0, 30.0, 31.0, 32.0, 150.0, 300.0, 320.0),
+    )
+    return replace(scene, **changes)  # type: ignore[arg-type]
+
+
+def unknown() -> Scene:
+    """Nothing known: no probe at all, no prey, no mass."""
+    return Scene({}, now_h=50.0, prey=None, prey_g=None, body_g=None)
+
+
+SCENES |= {"odd": odd, "unknown": unknown}

@@ -2,191 +2,334 @@
 
 from __future__ import annotations
 
-import zlib
-from collections.abc import Iterator
-from contextlib import closing
-from dataclasses import dataclass
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from io import BytesIO
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
 import pytest
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from PIL import Image
+from pypdf import PdfReader
 
 from analysis.figures import plot_meal
-from analysis.figures.meal_plot import CANNOT_TELL, meal_climate, meal_sheet
+from analysis.figures.meal_plot import meal_climate, meal_events, meal_ribbon, meal_sheet
+from analysis.figures.page import PHONE, WIDE, Form
 from analysis.figures.paper import drawing
-from analysis.gathering import Gathered
-from analysis.review import Review, gather, review
-from collector.book.book import Book
-from collector.book.records import (
-    Animal,
-    Enclosure,
-    Handling,
-    Meal,
-    Outcome,
-    Placement,
-    Stay,
-    Weighing,
-    Zone,
-)
-from collector.readings import Quantity, Reading
-from collector.store.columns import Columns
-from collector.store.reader import Reader
-from collector.store.sqlite_archive import SqliteArchive
-from config.care import load_care_profile
+from analysis.verdict_words import CANNOT_TELL, reason_sentences, verdict_sentence
 from config.errors import Unusable
 from config.settings import Settings
+from tests.analysis.figures.scenes import CARE, HOUR, SCENES, SETTINGS, START, Drawn
 
-HOUR = 3_600_000
-START = 1_741_975_200_000  # 2025-03-14T18:00:00Z
-CARE = load_care_profile("boa-constrictor")
-SETTINGS = Settings(time_zone="Europe/Lisbon")  # its clocks change on 30 March 2025
-COLD = range(30, 40)
-GAP = range(60, 66)
+SceneOf = Callable[[str], Drawn]
+FORMS = {"wide": WIDE, "phone": PHONE}
 
 
-@dataclass
-class Drawn:
-    """One meal, ready to be drawn."""
-
-    review: Review
-    gathered: Gathered
-
-
-def warm_c(hour: int) -> float:
-    return 24.5 if hour in COLD else 31.0
-
-
-@pytest.fixture(scope="module")
-def cold_night(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Drawn]:
-    folder = tmp_path_factory.mktemp("cold")
-    name = "J_u$no <b>&"
-    with Book(folder / "book.db", now_ms=lambda: START + 999 * HOUR) as book:
-        book.put(Enclosure("tub"))
-        book.put(Animal(name))
-        book.put(Stay(name, "tub", START - 99 * HOUR))
-        for probe, zone in (("w", Zone.WARM_SIDE), ("c", Zone.COOL_SIDE)):
-            book.put(Placement(probe, "tub", zone, START - 99 * HOUR))
-        book.put(Weighing(name, START - 50 * HOUR, mass_g=1500))
-        book.put(Handling(name, START + 20 * HOUR, 10, "moved"))
-        book.put(
-            Meal(
-                0, name, taken_at_ms=START, prey="rat", prey_mass_g=150,
-                outcome=Outcome.REGURGITATED, outcome_at_ms=START + 80 * HOUR,
-            )
-        )  # fmt: skip
-        rows = []
-        for minute in range(0, 81 * 60, 5):
-            if minute // 60 in GAP:
-                continue
-            at = START + minute * 60_000
-            rows.append(Reading("w", Quantity.TEMPERATURE, at, warm_c(minute // 60)))
-            rows.append(Reading("c", Quantity.TEMPERATURE, at, 25.0))
-        with closing(SqliteArchive(folder / "archive.db")) as archive:
-            archive.write(Columns.of(rows))
-        with Reader(folder / "journal.db", folder / "archive.db") as reader:
-            gathered = gather(book.meal(1), book, reader, CARE, SETTINGS, START + 99 * HOUR)
-            yield Drawn(review(gathered, CARE, SETTINGS), gathered)
-
-
-def draw(one: Drawn, path: Path, settings: Settings = SETTINGS) -> bytes:
-    plot_meal(one.review, one.gathered, path, settings, CARE)
+def draw(one: Drawn, path: Path, settings: Settings = SETTINGS, form: Form = WIDE) -> bytes:
+    plot_meal(one.review, one.gathered, path, settings, CARE, form)
     return path.read_bytes()
+
+
+def figure_of(one: Drawn, settings: Settings = SETTINGS, form: Form = WIDE) -> Figure:
+    with drawing():
+        return meal_sheet(one.review, one.gathered, ".png", settings, CARE, form).figure
+
+
+def plot_of(figure: Figure) -> Axes:
+    return next(axes for axes in figure.axes if any(x.get_label() == "floor" for x in axes.lines))
 
 
 def words_of(svg: bytes) -> str:
     root = ET.fromstring(svg)  # noqa: S314  # a picture of our own making
-    return " ".join(e.text or "" for e in root.iter() if e.tag.endswith("text"))
+    return unbroken(" ".join(e.text or "" for e in root.iter() if e.tag.endswith("}text")))
 
 
-def test_the_svg_says_it_in_words(cold_night: Drawn, tmp_path: Path) -> None:
-    words = words_of(draw(cold_night, tmp_path / "m.svg"))
+def unbroken(text: str) -> str:
+    return " ".join(text.split())
+
+
+# ---- what it says ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize("name", SCENES)
+def test_every_scene_says_its_verdict_in_svg(
+    scene_of: SceneOf, tmp_path: Path, name: str, form: str
+) -> None:
+    one = scene_of(name)
+    words = words_of(draw(one, tmp_path / "m.svg", form=FORMS[form]))
+    assert unbroken(verdict_sentence(one.review)) in words
+    assert one.review.verdict in words
+    assert all(unbroken(text) in words for text in reason_sentences(one.review))
+    assert CANNOT_TELL in words
+    assert "floor 28.0 °C" in words
+    assert "too hot 36.0 °C" in words
+
+
+def test_what_happened_stands_at_its_hour(scene_of: SceneOf, tmp_path: Path) -> None:
+    words = words_of(draw(scene_of("came-back"), tmp_path / "m.svg"))
     for text in (
-        "J_u$no <b>& took a 150 g rat", "Cool", "came back after 80 h",
-        "handled", "regurgitated", "floor 28.0 °C", "warm side", "cool side", "none",
-        "Fri 14 Mar",
-    ):  # fmt: skip
+        "Maren took a 220 g rat on Tue 3 Mar 2026 at 21:39",
+        "left shelf; 31 % of its body mass (700 g)",
+        "came back after 41 h",
+        "handled ×2",
+        "regurgitated",
+        "warm side",
+        "cool side",
+        "Wed 4 Mar",
+    ):
         assert text in words, text
-    assert CANNOT_TELL.split(". ")[0].split(": ")[1][:40] in words
 
 
-def test_fahrenheit_where_the_keeper_wants_it(cold_night: Drawn, tmp_path: Path) -> None:
-    settings = Settings.model_validate({"show": {"temperature": "degF"}})
-    words = words_of(draw(cold_night, tmp_path / "m.svg", settings))
-    assert "floor 82.4 °F" in words
-    assert "°F" in words
+def test_the_room_is_drawn_where_there_is_a_probe(scene_of: SceneOf, tmp_path: Path) -> None:
+    assert " room " in words_of(draw(scene_of("cold-night"), tmp_path / "a.svg"))
+    assert " room " not in words_of(draw(scene_of("good-meal"), tmp_path / "b.svg"))
+
+
+def test_nothing_known_can_be_drawn(scene_of: SceneOf, tmp_path: Path) -> None:
+    words = words_of(draw(scene_of("unknown"), tmp_path / "m.svg"))
+    for text in (
+        "a meal (prey and mass not known)",
+        "body mass not known",
+        "no probe on the warm side",
+        "There was no warm-side probe",
+        "prey or body mass is not known",
+        "day 3",
+    ):
+        assert text in words, text
+
+
+def test_fahrenheit_where_the_keeper_wants_it(scene_of: SceneOf, tmp_path: Path) -> None:
+    settings = Settings.model_validate({"show": {"temperature": "degF", "mass": "oz"}})
+    words = words_of(draw(scene_of("cold-night"), tmp_path / "m.svg", settings))
+    assert "floor 82.4 °F" in words  # 28 × 9/5 + 32
+    assert "a 7.8 oz rat" in words  # 220 / 28.349523125 = 7.76
+    axes = plot_of(figure_of(scene_of("cold-night"), settings))
+    floor = next(x for x in axes.lines if x.get_label() == "floor")
+    assert np.asarray(floor.get_ydata()) == pytest.approx([82.4, 82.4])
+
+
+def test_names_are_text_and_never_markup(scene_of: SceneOf, tmp_path: Path) -> None:
+    svg = draw(scene_of("odd"), tmp_path / "m.svg")
+    assert b"<b>" not in svg
+    words = words_of(svg)
+    assert "Sir $x_1$ \N{SNAKE} <b>שלום</b> & the very long name" in words
+    assert "hopping \N{RABBIT FACE} rabbit $kit$" in words
+
+
+# ---- the drawing itself ---------------------------------------------------------------------
+
+
+def test_gaps_are_blank(scene_of: SceneOf) -> None:
+    axes = plot_of(figure_of(scene_of("heater-failure")))
+    line = next(x for x in axes.lines if x.get_label() == "warm side")
+    x, y = np.asarray(line.get_xdata()), np.asarray(line.get_ydata())
+    known = ~np.isnan(y)
+    assert np.isnan(y).sum() == 2
+    for start, end in ((54.0, 61.0), (120.0, 120.6)):
+        assert not ((x[known] > start) & (x[known] < end - 1e-6)).any()
+    dots = next(c for c in axes.collections if c.get_label() == "gaps")
+    spans = [path.vertices[:, 0].tolist() for path in dots.get_paths()]
+    assert spans == [
+        pytest.approx([53.9667, 61.0], abs=0.04),
+        pytest.approx([120, 120.6], abs=0.04),
+    ]
+
+
+def test_the_column_of_a_gap_has_only_the_ground_in_it(scene_of: SceneOf) -> None:
+    figure = figure_of(scene_of("heater-failure"))
+    out = BytesIO()
+    with drawing():
+        figure.savefig(out, format="png")
+    pixels = np.asarray(Image.open(out).convert("RGB")).astype(int)
+    axes = plot_of(figure)
+    left, right = axes.transData.transform([(55.0, 20), (60.0, 20)])[:, 0]
+    bottom, top = axes.transData.transform([(0, 22.3), (0, 24.7)])[:, 1]
+    height = pixels.shape[0]
+    part = pixels[height - round(top) : height - round(bottom), round(left) : round(right)]
+    # Between the dashed lower limits there is paper and night, and nothing drawn on them.
+    assert part.min() >= 0xE3
+    filled = axes.transData.transform([(70.0, 24.0)])[0]
+    blue = pixels[height - round(filled[1]), round(filled[0])]
+    assert blue[2] > blue[0] + 20  # the cold after the gap is shaded
+
+
+def test_the_cold_is_shaded_to_its_depth(scene_of: SceneOf) -> None:
+    one = scene_of("cold-night")
+    axes = plot_of(figure_of(one))
+    shades = next(c for c in axes.collections if c.get_label() == "beyond limits")
+    corners = np.concatenate([np.asarray(path.vertices) for path in shades.get_paths()])
+    warm = one.review.warm_side
+    assert warm is not None
+    assert corners[:, 1].min() == warm.min_c
+    assert corners[:, 1].max() == pytest.approx(28.0)
+    assert corners[:, 0].min() > 29.0  # the heat went after 29 h
+
+
+def test_lower_limits_are_drawn_where_they_were_passed(scene_of: SceneOf) -> None:
+    def lower(name: str) -> list[float]:
+        lines = plot_of(figure_of(scene_of(name))).lines
+        return sorted(float(x.get_ydata()[0]) for x in lines if x.get_label() == "lower limit")  # type: ignore[index, arg-type]
+
+    assert lower("good-meal") == []
+    assert lower("heater-failure") == [22.0, 25.0]
+
+
+def test_every_word_is_on_the_sheet(scene_of: SceneOf) -> None:
+    for name, form in (("odd", WIDE), ("odd", PHONE), ("came-back", PHONE), ("unknown", PHONE)):
+        figure = figure_of(scene_of(name), form=form)
+        with drawing():
+            canvas = figure.canvas
+            canvas.draw()
+            width, height = canvas.get_width_height()
+            for axes in figure.axes:
+                for text in axes.texts:
+                    box = text.get_window_extent()
+                    assert -1 <= box.x0 <= box.x1 <= width + 1, text.get_text()
+                    assert -1 <= box.y0 <= box.y1 <= height + 1, text.get_text()
+
+
+def test_no_words_lie_on_each_other(scene_of: SceneOf) -> None:
+    for name in SCENES:
+        for form in FORMS.values():
+            figure = figure_of(scene_of(name), form=form)
+            with drawing():
+                figure.canvas.draw()
+                boxes = [
+                    (text.get_text(), text.get_window_extent())
+                    for axes in figure.axes
+                    for text in axes.texts
+                ]
+            for i, (a, box) in enumerate(boxes):
+                for b, other in boxes[i + 1 :]:
+                    # Letters' boxes hold the room above and below them: a pixel or two is none.
+                    apart = (
+                        box.x1 <= other.x0 + 2
+                        or other.x1 <= box.x0 + 2
+                        or box.y1 <= other.y0 + 3
+                        or other.y1 <= box.y0 + 3
+                    )
+                    assert apart, (name, a, b)
+
+
+def test_small_letters_can_be_read_on_a_telephone(scene_of: SceneOf) -> None:
+    figure = figure_of(scene_of("good-meal"), form=PHONE)
+    per_point = 360 / PHONE.width
+    sizes = [text.get_fontsize() for axes in figure.axes for text in axes.texts]
+    assert min(sizes) * per_point >= 8.0
+
+
+# ---- the files ------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
     ("suffix", "magic"), [("png", b"\x89PNG\r\n\x1a\n"), ("svg", b"<?xml"), ("pdf", b"%PDF-")]
 )
 def test_the_same_meal_gives_the_same_bytes(
-    cold_night: Drawn, tmp_path: Path, suffix: str, magic: bytes
+    scene_of: SceneOf, tmp_path: Path, suffix: str, magic: bytes
 ) -> None:
-    first = draw(cold_night, tmp_path / f"a.{suffix}")
+    one = scene_of("odd")
+    first = draw(one, tmp_path / f"a.{suffix}")
     assert first.startswith(magic)
-    assert draw(cold_night, tmp_path / f"b.{suffix}") == first
-    assert sorted(p.name for p in tmp_path.iterdir()) == [f"a.{suffix}", f"b.{suffix}"]
+    assert draw(one, tmp_path / f"b.{suffix.upper()}") == first
+    assert sorted(p.name for p in tmp_path.iterdir()) == [f"a.{suffix}", f"b.{suffix.upper()}"]
 
 
-def test_the_pdf_is_one_page(cold_night: Drawn, tmp_path: Path) -> None:
-    pdf = draw(cold_night, tmp_path / "m.pdf")
-    assert pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") == 1
-    streams = [
-        part.split(b"endstream")[0]
-        for part in pdf.split(b"stream\r\n" if b"stream\r\n" in pdf else b"stream\n")[1:]
-    ]
-    assert any(b" Tf" in zlib.decompressobj().decompress(s) for s in streams if s[:1] == b"x")
+_ELSEWHERE = """
+import sys
+from pathlib import Path
+from analysis.figures import plot_meal
+from tests.analysis.figures.scenes import CARE, SETTINGS, cold_night, draw_scene
+one = draw_scene(cold_night(), Path(sys.argv[1]))
+plot_meal(one.review, one.gathered, Path(sys.argv[2]), SETTINGS, CARE)
+"""
 
 
-def test_gaps_are_blank_and_the_cold_is_shaded(cold_night: Drawn) -> None:
-    with drawing():
-        sheet = meal_sheet(cold_night.review, cold_night.gathered, ".png", SETTINGS, CARE)
-    axes = next(a for a in sheet.figure.axes if any(x.get_label() == "floor" for x in a.lines))
-    line = next(x for x in axes.lines if x.get_label() == "warm side")
-    x, y = np.asarray(line.get_xdata()), np.asarray(line.get_ydata())
-    known = ~np.isnan(y)
-    assert np.isnan(y).sum() == 1  # one break, for the one gap
-    assert not ((x[known] > GAP.start) & (x[known] < GAP.stop)).any()
-    assert y[known].min() == pytest.approx(24.5)
-    shades = next(c for c in axes.collections if c.get_label() == "beyond limits")
-    hours = np.concatenate([np.asarray(p.vertices)[:, 0] for p in shades.get_paths()])
-    assert COLD.start - 0.2 < hours.min()
-    assert hours.max() < COLD.stop + 0.2
+@pytest.mark.parametrize("suffix", ["svg", "pdf"])
+def test_another_process_on_another_day_gives_the_same_bytes(
+    scene_of: SceneOf, tmp_path: Path, suffix: str
+) -> None:
+    out = tmp_path / f"m.{suffix}"
+    subprocess.run(
+        [sys.executable, "-W", "error", "-c", _ELSEWHERE, str(tmp_path), str(out)],
+        env={**os.environ, "PYTHONHASHSEED": "7", "TZ": "Asia/Tokyo", "SOURCE_DATE_EPOCH": "86400",
+             "MPLBACKEND": "svg"},
+        check=True,
+    )  # fmt: skip
+    assert out.read_bytes() == draw(scene_of("cold-night"), tmp_path / f"here.{suffix}")
 
 
-def test_no_probe_no_readings_no_masses_can_be_drawn(cold_night: Drawn, tmp_path: Path) -> None:
-    for placed in (False, True):
-        folder = tmp_path / str(placed)
-        folder.mkdir()
-        with Book(folder / "book.db") as book:
-            book.put(Enclosure("tub"))
-            book.put(Animal("Juno"))
-            book.put(Stay("Juno", "tub", START - HOUR))
-            if placed:
-                book.put(Placement("w", "tub", Zone.WARM_SIDE, START - HOUR))
-            book.put(Meal(0, "Juno", taken_at_ms=START))
-            with Reader(folder / "journal.db", folder / "archive.db") as reader:
-                gathered = gather(book.meal(1), book, reader, CARE, SETTINGS, START + 30 * HOUR)
-        one = Drawn(review(gathered, CARE, SETTINGS), gathered)
-        words = words_of(draw(one, folder / "m.svg"))
-        assert (
-            "no readings from the warm side" if placed else "no probe on the warm side"
-        ) in words
-        assert "is not known" in words
+@pytest.mark.parametrize("form", FORMS)
+def test_the_pdf_is_one_page_with_the_words_as_text(
+    scene_of: SceneOf, tmp_path: Path, form: str
+) -> None:
+    one = scene_of("heater-failure")
+    pdf = PdfReader(BytesIO(draw(one, tmp_path / "m.pdf", form=FORMS[form])))
+    assert len(pdf.pages) == 1
+    words = unbroken(pdf.pages[0].extract_text())
+    assert verdict_sentence(one.review) in words
+    assert CANNOT_TELL in words
+    assert "floor 28.0 °C" in words
+    assert pdf.metadata is not None
+    assert pdf.metadata.title == "Maren took a 220 g rat on Tue 3 Mar 2026 at 21:39"
+    assert pdf.metadata.creation_date is None
+    assert pdf.pages[0].mediabox.width == pytest.approx(FORMS[form].width)
 
 
-def test_only_pictures_we_can_draw(cold_night: Drawn, tmp_path: Path) -> None:
+def test_the_png_is_as_wide_as_its_form(scene_of: SceneOf, tmp_path: Path) -> None:
+    for name, form in FORMS.items():
+        draw(scene_of("good-meal"), tmp_path / f"{name}.png", form=form)
+        with Image.open(tmp_path / f"{name}.png") as image:
+            assert image.width == int(form.width / 72 * 200)
+
+
+def test_only_pictures_we_can_draw(scene_of: SceneOf, tmp_path: Path) -> None:
+    one = scene_of("good-meal")
     for name in ("m.gif", "m", "m.png.txt"):
-        with pytest.raises(Unusable, match=r"\.png, \.svg or \.pdf"):
-            draw(cold_night, tmp_path / name)
+        with pytest.raises(Unusable, match=r"\.png, \.svg or \.pdf") as told:
+            draw(one, tmp_path / name)
+        assert "\n" not in str(told.value)
     with pytest.raises(Unusable, match="cannot be written"):
-        draw(cold_night, tmp_path / "nowhere" / "m.png")
-    assert list(tmp_path.iterdir()) == []
+        draw(one, tmp_path / "nowhere" / "m.png")
+    (tmp_path / "folder.png").mkdir()
+    with pytest.raises(Unusable, match="it is a folder"):
+        draw(one, tmp_path / "folder.png")
+    assert [p.name for p in tmp_path.iterdir()] == ["folder.png"]
 
 
-def test_the_plot_shows_the_window_and_its_limits(cold_night: Drawn) -> None:
-    climate = meal_climate(cold_night.gathered, CARE)
-    assert (climate.start_ms, climate.end_ms) == (START, START + 80 * HOUR)
+# ---- from the review to the drawing ---------------------------------------------------------
+
+
+def test_the_plot_shows_the_window_and_its_limits(scene_of: SceneOf) -> None:
+    climate = meal_climate(scene_of("came-back").gathered, CARE)
+    assert climate.start_ms == START
+    assert climate.end_ms == START + round(41.3 * HOUR)
     assert (climate.floor_c, climate.hot_c, climate.lower_limits_c) == (28.0, 36.0, (25.0, 22.0))
-    assert [event.word for event in climate.events] == ["handled", "regurgitated"]
+    assert [event.word for event in climate.events] == ["handled"] * 3 + ["regurgitated"]
+
+
+def test_the_ribbon_says_what_became_of_the_meal(scene_of: SceneOf) -> None:
+    endings = {
+        "good-meal": "kept, passed day 9",
+        "cold-night": "kept, as of day 8",
+        "heater-failure": "outcome not known yet",
+        "too-hot": "kept",
+        "ongoing": "day 4 of about 8",
+        "came-back": "came back after 41 h",
+        "unknown": "day 3",
+    }
+    for name, ending in endings.items():
+        one = scene_of(name)
+        shape = meal_ribbon(one.review, one.gathered, CARE)
+        assert shape.ending == ending
+        assert (shape.expected_d is not None) == (name == "ongoing")
+
+
+def test_the_outcome_is_the_last_event(scene_of: SceneOf) -> None:
+    events = meal_events(scene_of("cold-night").gathered)
+    assert [(event.word, event.ends_it) for event in events] == [("handled", False), ("kept", True)]
