@@ -57,8 +57,8 @@ def test_nobody_listening_blocks_nothing_and_is_counted(tmp_path: Path) -> None:
     for _ in range(200):
         line.say(SAMPLES)
     assert time.monotonic() - began < 5.0
-    # 600 lines were said; what one buffer holds is still there, the rest is lost and counted.
-    assert 540 < line.lost_lines <= 600
+    # 600 lines were said; what the buffers hold is still there, the rest is lost and counted.
+    assert 500 < line.lost_lines <= 600
     line.close()
 
 
