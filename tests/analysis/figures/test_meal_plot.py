@@ -134,7 +134,7 @@ def test_gaps_are_blank(scene_of: SceneOf) -> None:
     for start, end in ((54.0, 61.0), (120.0, 120.6)):
         assert not ((x[known] > start) & (x[known] < end - 1e-6)).any()
     dots = next(c for c in axes.collections if c.get_label() == "gaps")
-    spans = [path.vertices[:, 0].tolist() for path in dots.get_paths()]
+    spans = [np.asarray(path.vertices)[:, 0].tolist() for path in dots.get_paths()]
     assert spans == [
         pytest.approx([53.9667, 61.0], abs=0.04),
         pytest.approx([120, 120.6], abs=0.04),
@@ -174,7 +174,8 @@ def test_the_cold_is_shaded_to_its_depth(scene_of: SceneOf) -> None:
 def test_lower_limits_are_drawn_where_they_were_passed(scene_of: SceneOf) -> None:
     def lower(name: str) -> list[float]:
         lines = plot_of(figure_of(scene_of(name))).lines
-        return sorted(float(x.get_ydata()[0]) for x in lines if x.get_label() == "lower limit")  # type: ignore[index, arg-type]
+        found = (np.asarray(x.get_ydata()) for x in lines if x.get_label() == "lower limit")
+        return sorted(float(y[0]) for y in found)
 
     assert lower("good-meal") == []
     assert lower("heater-failure") == [22.0, 25.0]
@@ -220,7 +221,7 @@ def test_no_words_lie_on_each_other(scene_of: SceneOf) -> None:
 def test_small_letters_can_be_read_on_a_telephone(scene_of: SceneOf) -> None:
     figure = figure_of(scene_of("good-meal"), form=PHONE)
     per_point = 360 / PHONE.width
-    sizes = [text.get_fontsize() for axes in figure.axes for text in axes.texts]
+    sizes = [float(text.get_fontsize()) for axes in figure.axes for text in axes.texts]
     assert min(sizes) * per_point >= 8.0
 
 
