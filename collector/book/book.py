@@ -169,7 +169,7 @@ class Book:
         under its number. The end of a stay is not written: it ends when the next one begins.
         """
         record = rules.tidy(record)
-        with self.transaction():
+        with speaking_of(self.path), self.transaction():
             for objection in rules.objections(record, self._now_ms(), self._zone):
                 self._refuse(record, objection)
             stored = self.stored(record)
@@ -179,7 +179,7 @@ class Book:
 
     def remove(self, record: Record) -> None:
         """Take a record out; history keeps it. Raises NotSo, or BadEntry when others need it."""
-        with self.transaction():
+        with speaking_of(self.path), self.transaction():
             stored = self.stored(record)
             if stored is None:
                 raise NotSo(f"no {rules.label(record, self._zone)} in the book")
@@ -197,15 +197,14 @@ class Book:
             self._db.execute(begin)
         self._depth += 1
         try:
+            yield
             with speaking_of(self.path):
-                yield
+                self._db.execute(done)
         except BaseException:
-            self._depth -= 1
             self._undo(undo)
             raise
-        self._depth -= 1
-        with speaking_of(self.path):
-            self._db.execute(done)
+        finally:
+            self._depth -= 1
 
     def _words(self) -> tuple[str, str, str]:
         if self._depth == 0:

@@ -68,6 +68,7 @@ def _reader(path: Path) -> sqlite3.Connection:
     try:
         with speaking_of(path):
             connection.row_factory = sqlite3.Row
+            connection.execute("PRAGMA query_only = ON")
             _refuse_strangers(connection, path)
     except BaseException:
         connection.close()
@@ -81,6 +82,7 @@ def _empty() -> sqlite3.Connection:
     for step in STEPS:
         for statement in step:
             connection.execute(statement)
+    connection.execute("PRAGMA query_only = ON")
     return connection
 
 

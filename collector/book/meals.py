@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from typing import cast
 
 from collector.book.records import Meal
 from collector.book.rules import meal_time_ms
@@ -81,6 +82,4 @@ def _taken_together(meal: Meal, other: Meal) -> bool:
 
 
 def _read(row: sqlite3.Row) -> Meal:
-    record = _TABLE.read(dict(row))
-    assert isinstance(record, Meal)  # noqa: S101  # the table's own type, for the type checker
-    return record
+    return cast("Meal", _TABLE.read(dict(row)))

@@ -83,7 +83,9 @@ def _overlap(db: sqlite3.Connection, placement: Placement, zone: tzinfo) -> Iter
         "ORDER BY since_ms DESC LIMIT 1",
         (placement.probe, placement.since_ms),
     ).fetchone()
-    if earlier is not None and (earlier["until_ms"] or 0) > placement.since_ms:
+    if earlier is None or earlier["until_ms"] is None:
+        return
+    if earlier["until_ms"] > placement.since_ms:
         since, until = (rfc3339.written(earlier[name], zone) for name in ("since_ms", "until_ms"))
         yield Objection(
             "since", f"this probe is placed from {since} until {until} already; end that first"
