@@ -139,7 +139,7 @@ class RosterReader:
         return marks
 
     def _read(self, now_ms: int) -> Roster:
-        with Book(self._home.book, read_only=True) as book:
+        with Book(self._home.book, read_only=True) as book, book.transaction():  # one moment
             rooms = {e.enclosure: e.room for e in book.enclosures() if e.room}
             digesting = digesting_by_enclosure(
                 book.meals(),
