@@ -9,21 +9,23 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator
 from datetime import tzinfo
+from itertools import repeat
 from typing import TextIO
 
-from collector import rfc3339
 from collector.book.book import Book
+from collector.exchange.columns import TimeTexts
 from collector.exchange.fields import written
 from collector.exchange.kinds import KINDS, Values
 from collector.exchange.readings_in import READINGS_COLUMNS
 from collector.measured import UNIT_OF
-from collector.readings import Quantity, SeriesKey
+from collector.readings import Quantity
 from collector.store.reader import Reader
 from config.errors import Unusable
 from config.settings import Settings
 
+ReadingRow = tuple[str, str, str, str, str]
 _STEP_MS = 7 * 86_400_000
-_WHEN = ("taken_at", "offered_at", "time", "since")
+_WHEN = ("taken_at", "offered_at", "time")
 
 
 def export_rows(
@@ -44,9 +46,9 @@ def export_rows(
     count = 0
     if kind == "readings":
         writer.writerow(READINGS_COLUMNS)
-        for reading_row in _reading_rows(reader, settings.zone, from_ms, to_ms):
-            writer.writerow(reading_row)
-            count += 1
+        for rows in _readings(reader, settings.zone, from_ms, to_ms):
+            writer.writerows(rows)
+            count += len(rows)
         return count
     if kind not in KINDS:
         raise Unusable(f"no kind {kind!r}; there are: readings, {', '.join(KINDS)}")
@@ -62,32 +64,38 @@ def export_rows(
 
 
 def _within(row: Values, from_ms: int | None, to_ms: int | None) -> bool:
-    at_ms = next((row[name] for name in _WHEN if row.get(name) is not None), None)
-    if at_ms is None:
+    """True for a row of that time, for one that reaches into it, and for one without a time."""
+    start_ms = next((row[name] for name in (*_WHEN, "since") if row.get(name) is not None), None)
+    if start_ms is None:
         return True
-    return (from_ms is None or at_ms >= from_ms) and (to_ms is None or at_ms < to_ms)
+    if to_ms is not None and start_ms >= to_ms:
+        return False
+    if from_ms is None or start_ms >= from_ms:
+        return True
+    return "ends_ms" in row and (row["ends_ms"] is None or row["ends_ms"] > from_ms)
 
 
-def _reading_rows(
+def _readings(
     reader: Reader, zone: tzinfo, from_ms: int | None, to_ms: int | None
-) -> Iterator[tuple[str, str, str, str, str]]:
+) -> Iterator[list[ReadingRow]]:
+    """Series by series, some days at a time."""
     series = reader.series()
+    texts = TimeTexts(zone)
     for key in sorted(series, key=lambda k: (k.probe, k.quantity)):
         if key.quantity is Quantity.VOLTAGE:
             continue
         first, last = series[key].first_ms, series[key].last_ms + 1
         start = first if from_ms is None else max(first, from_ms)
         end = last if to_ms is None else min(last, to_ms)
-        yield from _series_rows(reader, key, start, end, zone)
-
-
-def _series_rows(
-    reader: Reader, key: SeriesKey, start_ms: int, end_ms: int, zone: tzinfo
-) -> Iterator[tuple[str, str, str, str, str]]:
-    unit = UNIT_OF[key.quantity]
-    while start_ms < end_ms:
-        step_end = min(end_ms, start_ms + _STEP_MS)
-        columns = reader.columns(key, start_ms, step_end)
-        for at_ms, value in zip(columns.at_ms, columns.values(), strict=True):
-            yield rfc3339.written(at_ms, zone), key.probe, key.quantity.value, str(value), unit
-        start_ms = step_end
+        for step in range(start, end, _STEP_MS):
+            columns = reader.columns(key, step, min(end, step + _STEP_MS))
+            yield list(
+                zip(
+                    texts.of(columns.at_ms),
+                    repeat(key.probe, len(columns)),
+                    repeat(key.quantity.value, len(columns)),
+                    map(str, columns.values()),
+                    repeat(UNIT_OF[key.quantity], len(columns)),
+                    strict=True,
+                )
+            )

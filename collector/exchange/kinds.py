@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from collector.book.book import Book
@@ -38,7 +38,10 @@ Values = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Kind:
-    """One kind of file. `readers` in the order of the columns."""
+    """One kind of file. `readers` in the order of the columns.
+
+    `rows` have a value for each column, and `ends_ms` where a row holds for a time.
+    """
 
     readers: Mapping[str, Reader]
     records: Callable[[Values], Sequence[Record]]
@@ -94,7 +97,25 @@ def _animal_rows(book: Book) -> Iterator[Values]:
         if not own:
             yield {**head, "enclosure": None, "since": None}
         for stay in own:
-            yield {**head, "enclosure": stay.enclosure, "since": stay.since_ms}
+            yield {
+                **head,
+                "enclosure": stay.enclosure,
+                "since": stay.since_ms,
+                "ends_ms": stay.until_ms,
+            }
+
+
+def _placement_rows(book: Book) -> Iterator[Values]:
+    """As they were written; `ends_ms` is where the probe's next placement cuts it."""
+    for one, cut in zip(book.placements(as_written=True), book.placements(), strict=True):
+        yield {
+            "probe": one.probe,
+            "enclosure": one.enclosure,
+            "zone": one.zone,
+            "since": one.since_ms,
+            "until": one.until_ms,
+            "ends_ms": cut.until_ms,
+        }
 
 
 def _meal_records(row: Values) -> Sequence[Record]:
@@ -159,16 +180,7 @@ KINDS: Mapping[str, Kind] = {
         lambda row: (
             Placement(row["probe"], row["enclosure"], row["zone"], row["since"], row["until"]),
         ),
-        lambda book: (
-            {
-                "probe": p.probe,
-                "enclosure": p.enclosure,
-                "zone": p.zone,
-                "since": p.since_ms,
-                "until": p.until_ms,
-            }
-            for p in book.placements(as_written=True)
-        ),
+        _placement_rows,
     ),
     "meals": _kind(_MEALS, _meal_records, _meal_rows),
     "weights": _kind(
@@ -205,15 +217,3 @@ KINDS: Mapping[str, Kind] = {
     ),
 }
 """Every kind of the record book; readings are a kind of their own."""
-
-
-def known_of(animal: Animal, stored: Animal | None) -> Animal:
-    """The animal with what the book knows where the file says nothing: unknown is not a change."""
-    if stored is None:
-        return animal
-    return replace(
-        animal,
-        species=animal.species if animal.species is not None else stored.species,
-        sex=animal.sex if animal.sex is not None else stored.sex,
-        born=animal.born if animal.born is not None else stored.born,
-    )

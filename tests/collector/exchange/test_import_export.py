@@ -189,8 +189,11 @@ RUBBISH = [
     (bytes(range(256)) * 40, ""),
     (b"animal,time,mass_g,length_cm,midbody_mm\n\xff\xfe,1,1,1,1\n", "not UTF-8"),
     (b"animal,time,mass_g,length_cm,midbody_mm\nJ\0no,1,1,1,1\n", ""),
-    (b'animal,time,mass_g,length_cm,midbody_mm\n"Juno,1,1,1,1\n', "not CSV"),
-    (b"animal,time,mass_g,length_cm,midbody_mm\n" + b"x" * 300_000 + b",1,1,1,1\n", "not CSV"),
+    (
+        b'animal,time,mass_g,length_cm,midbody_mm\n"Juno,1,1,1,1\n',
+        "line 2: a field that does not end",
+    ),
+    (b"animal,time,mass_g,length_cm,midbody_mm\n" + b"x" * 300_000 + b",1,1,1,1\n", "131,072"),
 ]
 
 
