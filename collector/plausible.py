@@ -9,9 +9,10 @@ from __future__ import annotations
 from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from operator import sub
 
 from collector.readings import Flag, Quantity, Reading, SeriesKey
-from collector.sensors import Sensor, impossible, may_be_power_on
+from collector.sensors import POWER_ON_C, Sensor, impossible, may_be_power_on
 from collector.store.columns import Columns
 from collector.stuck import StuckProbes
 from config.settings import Plausibility
@@ -126,12 +127,30 @@ def judge_series(
     A level that holds for `accept_after_readings` readings is believed from its first one: here
     the later ones are known. Not looked at is whether a probe is stuck, which takes the others.
     """
+    if _beyond_doubt(columns.raw, quantity, sensor, settings):
+        return replace(columns, flags=bytearray(len(columns)))
     flags = bytearray(impossible(raw, quantity, sensor) for raw in columns.raw)
     if quantity is Quantity.TEMPERATURE:
         _flag_power_on(columns.raw, flags, sensor, settings)
         good = [i for i, flag in enumerate(flags) if not flag]
         _flag_jumps(columns, flags, good, settings)
     return replace(columns, flags=flags)
+
+
+def _beyond_doubt(
+    raw: array[float], quantity: Quantity, sensor: Sensor | None, settings: Plausibility
+) -> bool:
+    """True when nothing in a whole series can be doubted: the usual case, told quickly."""
+    if not raw:
+        return True
+    ends = min(raw), max(raw)
+    if any(impossible(end, quantity, sensor) for end in ends):
+        return False
+    if quantity is not Quantity.TEMPERATURE:
+        return True
+    steps = map(abs, map(sub, raw[1:], raw))
+    power_on_far = ends[1] < POWER_ON_C - settings.near_power_on_c
+    return power_on_far and max(steps, default=0.0) <= settings.jump_c
 
 
 def _flag_power_on(
