@@ -9,7 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import isfinite
-from statistics import median
+from statistics import fmean
 
 import numpy as np
 
@@ -67,8 +67,8 @@ class Amount:
     condition: str
     came_back: int
     stayed_down: int
-    median_back: float | None
-    median_stayed: float | None
+    mean_back: float | None
+    mean_stayed: float | None
     unknown: int
     hour_for_hour: bool
     animals: int
@@ -127,8 +127,8 @@ def amount(condition: str, meals: Sequence[Fed]) -> Amount:
         condition=condition,
         came_back=len(back),
         stayed_down=len(stayed),
-        median_back=median(back) if back else None,
-        median_stayed=median(stayed) if stayed else None,
+        mean_back=fmean(back) if back else None,
+        mean_stayed=fmean(stayed) if stayed else None,
         unknown=len(meals) - len(own),
         hour_for_hour=condition not in SETTLED,
         animals=len({key.animal for key, group in groups.items() if group.informative}),

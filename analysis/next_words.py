@@ -19,7 +19,7 @@ def sentences(of: NextMeal, settings: Settings) -> list[str]:
     """When, why not yet, what, and whether today; a sentence or two each."""
     return [
         f"{words.plain(of.animal)}: {when(of)}.",
-        *(f"{_upper(wait.why)}. ({wait.basis})" for wait in of.holding),
+        *(f"{_upper(wait.why)}. [{_author(wait.basis)}]" for wait in of.holding),
         *_vet(of),
         what(of.portion, settings),
         _fit(of.fit),
@@ -81,6 +81,11 @@ def _length(value_mm: float, settings: Settings) -> str:
 def _day(day: date) -> str:
     noon_ms = round(datetime(day.year, day.month, day.day, 12, tzinfo=UTC).timestamp() * 1000)
     return f"{words.local_day(noon_ms, UTC)} {day.year}"
+
+
+def _author(basis: str) -> str:
+    """Who says so, without what it says."""
+    return basis.split(": ", maxsplit=1)[0]
 
 
 def _upper(text: str) -> str:

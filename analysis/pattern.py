@@ -152,7 +152,7 @@ def _evidence(of: YesNo | Amount) -> Evidence | None:
 def _one(of: YesNo | Amount, found: Evidence, corrected: Corrected, meals: int) -> Judged:
     more = None
     if of.chances is not None and not corrected.named:
-        more = more_meals(of.chances, meals, LEVEL / corrected.counted)
+        more = more_meals(of.chances, meals, found.p, LEVEL / corrected.counted)
     return Judged(of, found.p, found.smallest_p, corrected, more)
 
 
@@ -204,8 +204,8 @@ def _amount_json(of: Amount) -> dict[str, object]:
         "kind": "amount",
         "came_back": of.came_back,
         "stayed_down": of.stayed_down,
-        "median_came_back": of.median_back,
-        "median_stayed_down": of.median_stayed,
+        "mean_came_back": of.mean_back,
+        "mean_stayed_down": of.mean_stayed,
         "firth": None
         if response is None
         else {

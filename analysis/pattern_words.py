@@ -68,8 +68,15 @@ def _opening(of: Pattern) -> Iterator[str]:
 
 
 def _open(of: Pattern) -> Iterator[str]:
-    for state in ("not decided", "too few to show"):
-        yield from (sentence(one) for one in of.judged if one.state == state)
+    undecided = [one for one in of.judged if one.state == "not decided"]
+    yield from map(sentence, sorted(undecided, key=lambda one: one.p or 0.0))
+    few = [_briefly(one) for one in of.judged if one.state == "too few to show"]
+    if few:
+        yield (
+            "Too few such meals to show anything, whatever had become of them: "
+            + "; ".join(few)
+            + "."
+        )
 
 
 def _closing(of: Pattern) -> Iterator[str]:
@@ -82,8 +89,17 @@ def _closing(of: Pattern) -> Iterator[str]:
             "in time, with and without it, of which one came back and one stayed down."
         )
     if not of.named:
-        yield "This book cannot decide: nothing in it stands out from chance."
+        yield "This book cannot decide: nothing in it stands out from chance." + _nearest(of)
     yield CAUTION
+
+
+def _nearest(of: Pattern) -> str:
+    """The condition that the fewest more meals would decide."""
+    told = [(one.more_meals, one) for one in of.judged if one.more_meals is not None]
+    if not told:
+        return " No number of meals like these would change that."
+    more, one = min(told, key=lambda pair: pair[0])
+    return f" About {_round_up(more):,} more meals like these would decide first: {_phrase(one)}."
 
 
 # ---- one condition ---------------------------------------------------------------------------
@@ -99,9 +115,18 @@ def _numbers(one: Judged) -> str:
         )
     unit = AMOUNTS.get(of.condition, ("", "", 1.0))[1]
     return (
-        f"{_upper(name)}: half of the {of.came_back} meals that came back had "
-        f"{_amount(of.median_back)} {unit} or more; of the {of.stayed_down} that stayed down, "
-        f"{_amount(of.median_stayed)} {unit}."
+        f"{_upper(name)}: on average {_amount(of.mean_back)} {unit} for the {of.came_back} that "
+        f"came back, {_amount(of.mean_stayed)} {unit} for the {of.stayed_down} that stayed down."
+    )
+
+
+def _briefly(one: Judged) -> str:
+    of, name = one.of, _phrase(one)
+    if isinstance(of, Amount):
+        return f"{name} ({of.came_back} came back)"
+    return (
+        f"{name} ({of.with_it.count} of {of.with_it.of} came back; without, "
+        f"{of.without_it.count} of {of.without_it.of})"
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil, sqrt
+from math import ceil, log, sqrt
 from statistics import NormalDist
 
 from analysis.statistics.chances import Chances
@@ -11,7 +11,9 @@ MOST = 10_000
 """Beyond this many more meals the answer is "none that this book will ever hold"."""
 
 
-def more_meals(chances: Chances, meals: int, level: float, power: float = 0.8) -> int | None:
+def more_meals(
+    chances: Chances, meals: int, p: float, level: float, power: float = 0.8
+) -> int | None:
     """How many meals on top of `meals` would decide; None where no number under MOST would.
 
     Definition: the meals to come repeat those so far in the same proportions (the same animals,
@@ -23,18 +25,22 @@ def more_meals(chances: Chances, meals: int, level: float, power: float = 0.8) -
 
         f·D − ½ = (z(1 − level/2) + z(power)) · √(f·V)
 
+    but no less than f = ln(level) / ln(p), at which the exact `p` of the book so far, as far out
+    again every time it repeats itself, would have come down to the level. That is what holds where
+    a book is too small for the formula.
+
     It is as good as the shares so far are: from a handful of meals it is a rough number, and where
-    the meals differ by chance alone it means nothing. It may be 0 when the sum so far is already
-    extreme enough for the formula but not for the exact test; then 1 is given.
+    the meals differ by chance alone it means nothing.
 
     Source: the usual sample size from noncentrality growing with n (Lachin 1981, Control. Clin.
-    Trials 2:93; from memory).
+    Trials 2:93; from memory); the bound is our own.
     """
     away, variance = abs(chances.seen - chances.mean), chances.variance
     normal = NormalDist()
     reach = (normal.inv_cdf(1 - level / 2) + normal.inv_cdf(power)) * sqrt(variance)
-    if away <= reach / sqrt(1 + MOST / meals):
+    if p >= 1 or away <= reach / sqrt(1 + MOST / meals):
         return None
     root = (reach + sqrt(reach * reach + 2 * away)) / (2 * away)
-    more = max(1, ceil((root * root - 1) * meals))
+    times = max(root * root, log(level) / log(p))
+    more = max(1, ceil((times - 1) * meals))
     return more if more <= MOST else None

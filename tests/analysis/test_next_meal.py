@@ -417,7 +417,7 @@ class TestWordsAndJson:
         found = find([taken("2026-02-23 20:00", after_h=80)], [weighed("2026-02-20 12:00", 2500.0)])
         assert self._text(found) == (
             "Maren: not before Mon 2 Mar 2026. 7 to 10 days between meals (81 months old). "
-            "(common practice) Offer 200 g to 300 g: adult rat, no wider than 43 mm; about 320 to "
+            "[common practice] Offer 200 g to 300 g: adult rat, no wider than 43 mm; about 320 to "
             "480 kcal. The enclosure is fit for a meal today."
         )
 

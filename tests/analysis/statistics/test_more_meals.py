@@ -23,19 +23,31 @@ def test_by_hand() -> None:
     assert chances.variance == pytest.approx(10 * 30 * 4 * 36 / (40**2 * 39))
     reach = (1.959964 + 0.841621) * (10 * 30 * 4 * 36 / (40**2 * 39)) ** 0.5
     root = (reach + (reach**2 + 2) ** 0.5) / 2
-    assert more_meals(chances, 40, 0.05) == int((root**2 - 1) * 40) + 1
+    assert more_meals(chances, 40, 0.5, 0.05) == int((root**2 - 1) * 40) + 1
 
 
 def test_no_difference_is_never_decided() -> None:
     chances = chances_of([Table(2, 8, 4, 16).group()])
     assert chances is not None
-    assert more_meals(chances, 30, 0.05) is None
+    assert more_meals(chances, 30, 1.0, 0.05) is None
+
+
+def test_what_is_too_small_for_the_formula_is_not_decided_by_it() -> None:
+    """1 of 1 against 0 of 3: p 1/4, which the formula takes for clear. ln 0.05 / ln 0.25 = 2.16."""
+    chances = chances_of([Table(1, 0, 0, 3).group()])
+    assert chances is not None
+    assert more_meals(chances, 4, chances.two_sided, 0.05) == 12
+    # Three more such books, and the exact test is sure; one more, and it is not.
+    twice, four = (exact_by_group([Table(1, 0, 0, 3)] * n) for n in (2, 4))
+    assert twice is not None
+    assert four is not None
+    assert twice.p_two_sided > 0.05 >= four.p_two_sided
 
 
 def test_a_stricter_level_needs_more() -> None:
     chances = chances_of([Table(3, 7, 2, 28).group()])
     assert chances is not None
-    easy, strict = (more_meals(chances, 40, level) for level in (0.05, 0.005))
+    easy, strict = (more_meals(chances, 40, chances.two_sided, level) for level in (0.05, 0.005))
     assert easy is not None
     assert strict is not None
     assert easy < strict
@@ -47,7 +59,7 @@ def test_that_many_meals_decide_about_four_times_in_five(tables: list[Table]) ->
     chances = chances_of([table.group() for table in tables])
     meals = sum(table.count for table in tables)
     assert chances is not None
-    more = more_meals(chances, meals, 0.05)
+    more = more_meals(chances, meals, chances.two_sided, 0.05)
     assert more is not None
     longer = (meals + more) / meals
     rng = np.random.default_rng(7)
