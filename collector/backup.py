@@ -1,139 +1,274 @@
 """Everything of a home in one file, taken while it runs; and a home from such a file.
 
-The file is a tar: `manifest.json` first (format, size and SHA-256 of every member), then the
+The file is a tar: `manifest.json` first (format, when, size and SHA-256 of every member), then the
 members by their path in the home. Databases are copied by SQLite's online backup, so each is of
-one moment. Password files lie outside the home and are not in it; the settings file is.
+one moment. Files with passwords are not in it; the settings are, and may name addresses to keep
+to oneself: so only its owner may read the file.
 """
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import io
 import json
-import os
+import re
 import shutil
 import sqlite3
 import tarfile
 import tempfile
-from collections.abc import Mapping
-from contextlib import closing
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from config.errors import NotSo, Unusable
+from collector import rfc3339
+from collector.book.file import sync
+from config.errors import BadSettings, NotSo, StoreFault, Unusable
 from config.home import Home
+from config.settings import load_settings
 
-_FORMAT = 1
+FORMAT = 1
 _MANIFEST = "manifest.json"
+_LONGEST_MANIFEST = 1 << 20
 _CHUNK = 1 << 20
+_WAIT_SECONDS = 30.0
+_PLAIN = re.compile(r"warmcoil\.toml|care/[a-z0-9-]+\.toml")
+_DATABASES = ("readings/journal.db", "readings/archive.db", "book.db", "alarms.db")
+"""The journal before the archive: a reading sealed between the two is then in both, not lost."""
+
+Members = Mapping[str, Mapping[str, Any]]
 
 
-def backup(home: Home, file: Path) -> None:
-    """Write the home to `file`, which appears whole or not at all. Raises NotSo without a home."""
-    home.must_exist()
-    with tempfile.TemporaryDirectory(dir=file.absolute().parent, prefix=".warmcoil-") as name:
-        folder = Path(name)
-        members = _copied(home, folder)
-        whole = folder / "whole.tar"
-        with tarfile.open(whole, "w") as tar:
-            text = json.dumps({"format": _FORMAT, "members": members}, indent=1).encode()
-            info = tarfile.TarInfo(_MANIFEST)
-            info.size = len(text)
-            tar.addfile(info, io.BytesIO(text))
-            for member in members:
-                tar.add(folder / "home" / member, arcname=member, recursive=False)
-        _synced(whole)
-        whole.replace(file)
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What a backup holds, by path in the home, and which files with secrets it leaves out."""
+
+    members: tuple[str, ...]
+    left_out: tuple[Path, ...]
 
 
-def restore(file: Path, home: Home) -> None:
-    """Make `home` from a backup file; every member's hash is verified first.
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """When the backup was taken (UTC ms), and where the home that was there before went."""
 
-    Raises NotSo when there is something at the home already, Unusable when the file is no whole
-    backup of ours; then nothing is there afterwards.
+    taken_ms: int
+    moved_to: Path | None
+
+
+def _wall_clock_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+def backup(home: Home, file: Path, *, now_ms: Callable[[], int] = _wall_clock_ms) -> Taken:
+    """Write the home to `file`, which appears whole or not at all; an older backup is replaced.
+
+    Raises NotSo without a home, Unusable where another file is in the way, StoreFault when
+    something cannot be read or written.
     """
-    folder = home.folder.absolute()
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    home.must_exist()
+    file = file.absolute()
+    if file.exists() and not _is_backup(file):
+        raise Unusable(f"{file}: there is something else here; choose another name")
+    with (
+        _speaking_of(file),
+        tempfile.TemporaryDirectory(dir=file.parent, prefix=".backup-") as name,
+    ):
+        folder = Path(name)
+        members = _copied(home, folder / "home")
+        whole = folder / "whole.tar"
+        _write(whole, folder / "home", members, rfc3339.written(now_ms() // 1000 * 1000))
+        whole.chmod(0o600)
+        sync(whole)
+        whole.replace(file)
+        sync(file.parent)
+    return Taken(tuple(members), _secrets(home))
+
+
+def restore(file: Path, home: Home, *, replace: bool = False) -> Restored:
+    """Make `home` from a backup; every hash is verified before anything appears there.
+
+    With `replace`, a home that is there is moved aside, not deleted; stop what runs there first.
+    Raises NotSo when there is something and `replace` is not given, Unusable when the file is no
+    whole backup, StoreFault when the disk fails; then everything is as it was.
+    """
+    folder = home.folder.resolve()
+    if not replace and folder.exists() and not _is_empty(folder):
         raise NotSo(f"{folder}: there is something here already; restore into a new folder")
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    staging = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}-"))
+    with _speaking_of(folder):
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        staging = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}-"))
     try:
-        try:
-            with tarfile.open(file, "r:") as tar:
-                _unpack(tar, file, staging)
-        except (tarfile.TarError, EOFError) as fault:
-            raise Unusable(f"{file}: not a whole Warmcoil backup: {fault}") from fault
-        if folder.exists():
-            folder.rmdir()
-        staging.rename(folder)
+        with _open(file) as tar, _speaking_of(staging):
+            taken_ms = _unpack(tar, file, staging)
+        with _speaking_of(folder):
+            return Restored(taken_ms, _put_in_place(staging, folder))
     finally:
         shutil.rmtree(staging, ignore_errors=True)
 
 
-def _copied(home: Home, folder: Path) -> dict[str, dict[str, Any]]:
-    """Copies of the home's files under `folder`/home; what each is, by its path in the home."""
+# ---- writing -------------------------------------------------------------------------------------
+
+
+def _copied(home: Home, to: Path) -> dict[str, dict[str, Any]]:
+    """Copies of the home's files, and what each is, by its path in the home."""
     members: dict[str, dict[str, Any]] = {}
-    databases = {home.book, home.alarms, home.journal, home.archive}
-    plain = {home.settings, *(home.folder / "care").glob("*.toml")}
-    # The journal before the archive: a reading sealed between the two is then in both, not lost.
-    for path in (home.journal, home.archive, home.book, home.alarms, *sorted(plain)):
-        if not path.is_file():
+    plain = [home.settings, *sorted((home.folder / "care").glob("*.toml"))]
+    names = [path.relative_to(home.folder).as_posix() for path in plain]
+    for name in (*_DATABASES, *filter(_PLAIN.fullmatch, names)):
+        source, copy = home.folder / name, to / name
+        if not source.is_file():
             continue
-        name = path.relative_to(home.folder).as_posix()
-        copy = folder / "home" / name
         copy.parent.mkdir(parents=True, exist_ok=True)
-        if path in databases:
-            _copy_database(path, copy)
+        if name in _DATABASES:
+            _copy_database(source, copy)
         else:
-            shutil.copyfile(path, copy)
+            shutil.copyfile(source, copy)
         members[name] = {"bytes": copy.stat().st_size, "sha256": _sha256(copy)}
     return members
 
 
 def _copy_database(path: Path, copy: Path) -> None:
     uri = f"{path.absolute().as_uri()}?mode=ro"
-    with closing(sqlite3.connect(uri, uri=True)) as source, closing(sqlite3.connect(copy)) as to:
+    with (
+        _speaking_of(path),
+        closing(sqlite3.connect(uri, uri=True, timeout=_WAIT_SECONDS)) as source,
+        closing(sqlite3.connect(copy)) as to,
+    ):
         source.backup(to)
 
 
-def _unpack(tar: tarfile.TarFile, file: Path, staging: Path) -> None:
-    members = _manifest(tar, file)
+def _write(whole: Path, folder: Path, members: Members, taken: str) -> None:
+    manifest = {"format": FORMAT, "taken": taken, "members": members}
+    text = json.dumps(manifest, indent=1).encode()
+    with tarfile.open(whole, "w") as tar:
+        info = tarfile.TarInfo(_MANIFEST)
+        info.size = len(text)
+        tar.addfile(info, io.BytesIO(text))
+        for name in members:
+            info = tarfile.TarInfo(name)  # no names of users, no times: only what it is
+            info.size = (folder / name).stat().st_size
+            with (folder / name).open("rb") as stream:
+                tar.addfile(info, stream)
+
+
+def _secrets(home: Home) -> tuple[Path, ...]:
+    try:
+        settings = load_settings(home)
+    except BadSettings:
+        return ()  # a home with a slip in its settings is worth a backup all the more
+    named = (settings.mqtt.password_file, settings.watch.notify_file)
+    return tuple(path for path in named if path is not None)
+
+
+# ---- reading -------------------------------------------------------------------------------------
+
+
+@contextmanager
+def _open(file: Path) -> Iterator[tarfile.TarFile]:
+    try:
+        with tarfile.open(file, "r:") as tar:
+            yield tar
+    except (tarfile.TarError, EOFError) as fault:
+        raise Unusable(f"{file}: not a whole Warmcoil backup; nothing was restored") from fault
+    except OSError as fault:
+        raise Unusable(f"{file}: cannot be read: {fault.strerror or fault}") from fault
+
+
+def _is_backup(file: Path) -> bool:
+    try:
+        with _open(file) as tar:
+            _manifest(tar, file)
+    except Unusable:
+        return False
+    return True
+
+
+def _unpack(tar: tarfile.TarFile, file: Path, staging: Path) -> int:
+    """All members, each as its manifest says or Unusable; returns when they were taken."""
+    members, taken_ms = _manifest(tar, file)
+    there = {info.name: info for info in tar.getmembers() if info.name != _MANIFEST}
+    for name in (*there, *members):
+        if name not in _DATABASES and not _PLAIN.fullmatch(name):
+            raise _refused(file, name, "does not belong in a home")
+        if name not in members or name not in there:
+            raise _refused(file, name, "is missing, or not named in its manifest")
+        if not there[name].isreg():
+            raise _refused(file, name, "is not a file")
     for name, said in members.items():
+        source = tar.extractfile(there[name])
+        if source is None or there[name].size != said["bytes"]:
+            raise _refused(file, name, "is damaged")
         target = staging / name
-        if target.resolve() != target or not target.resolve().is_relative_to(staging.resolve()):
-            raise Unusable(f"{file}: member {name!r} leads outside the home; nothing was restored")
-        try:
-            info = tar.getmember(name)
-        except KeyError as fault:
-            raise Unusable(f"{file}: member {name!r} is missing; nothing was restored") from fault
-        source = tar.extractfile(info) if info.isreg() else None
-        if source is None:
-            raise Unusable(f"{file}: member {name!r} is not a file; nothing was restored")
         target.parent.mkdir(parents=True, exist_ok=True)
         with source, target.open("wb") as out:
             shutil.copyfileobj(source, out, _CHUNK)
-        _synced(target)
+        sync(target)
         if _sha256(target) != said["sha256"]:
-            raise Unusable(f"{file}: member {name!r} is damaged; nothing was restored")
+            raise _refused(file, name, "is damaged")
+    return taken_ms
 
 
-def _manifest(tar: tarfile.TarFile, file: Path) -> Mapping[str, Mapping[str, Any]]:
+def _manifest(tar: tarfile.TarFile, file: Path) -> tuple[Members, int]:
+    first = tar.next()
+    if first is None or first.name != _MANIFEST or not first.isreg():
+        raise Unusable(f"{file}: not a Warmcoil backup; nothing was restored")
+    stream = tar.extractfile(first)
     try:
-        first = tar.next()
-        stream = tar.extractfile(first) if first is not None and first.isreg() else None
-        if first is None or stream is None or first.name != _MANIFEST:
-            raise Unusable(f"{file}: not a Warmcoil backup")
-        document = json.loads(stream.read(_CHUNK))
-        if document["format"] > _FORMAT:
-            raise Unusable(f"{file}: made by a newer Warmcoil; update this one first")
+        document: Any = json.loads(stream.read(_LONGEST_MANIFEST)) if stream is not None else {}
+        if document["format"] > FORMAT:
+            raise Unusable(f"{file}: made by a newer Warmcoil; install that version first")
         members = {
-            str(name): {"sha256": str(m["sha256"])} for name, m in document["members"].items()
+            str(name): {"bytes": int(said["bytes"]), "sha256": str(said["sha256"])}
+            for name, said in document["members"].items()
         }
-    except (ValueError, KeyError, TypeError, AttributeError) as fault:
-        raise Unusable(f"{file}: not a Warmcoil backup: its manifest cannot be read") from fault
+        taken_ms = rfc3339.parse(document["taken"])
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as fault:
+        raise Unusable(f"{file}: its manifest cannot be read; nothing was restored") from fault
     if "warmcoil.toml" not in members:
-        raise Unusable(f"{file}: not a Warmcoil backup: it has no settings")
-    return members
+        raise Unusable(f"{file}: it has no settings; nothing was restored")
+    return members, taken_ms
+
+
+def _put_in_place(staging: Path, folder: Path) -> Path | None:
+    """One rename, two where a home has to make room; it comes back when the second fails."""
+    for made in (*(path for path in staging.iterdir() if path.is_dir()), staging):
+        sync(made)
+    aside = None
+    if folder.exists():
+        staging.chmod(folder.stat().st_mode & 0o7777)
+        if _is_empty(folder):
+            folder.rmdir()
+        else:
+            aside = _unused(folder)
+            folder.rename(aside)
+    else:
+        staging.chmod(0o755)
+    try:
+        staging.rename(folder)
+    except OSError:
+        if aside is not None:
+            aside.rename(folder)
+        raise
+    sync(folder.parent)
+    return aside
+
+
+def _unused(folder: Path) -> Path:
+    number = 1
+    while (aside := folder.with_name(f"{folder.name}.before-restore-{number}")).exists():
+        number += 1
+    return aside
+
+
+def _is_empty(folder: Path) -> bool:
+    return folder.is_dir() and not any(folder.iterdir())
+
+
+def _refused(file: Path, name: str, why: str) -> Unusable:
+    return Unusable(f"{file}: member {name[:60]!r} {why}; nothing was restored")
 
 
 def _sha256(path: Path) -> str:
@@ -141,6 +276,13 @@ def _sha256(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def _synced(path: Path) -> None:
-    with path.open("rb") as stream:
-        os.fsync(stream.fileno())
+@contextmanager
+def _speaking_of(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.DatabaseError as fault:
+        raise StoreFault(f"{path}: cannot be copied ({fault}); see: warmcoil check") from fault
+    except OSError as fault:
+        full = fault.errno == errno.ENOSPC
+        why = "the disk is full; make room" if full else fault.strerror or str(fault)
+        raise StoreFault(f"{fault.filename or path}: {why}") from fault

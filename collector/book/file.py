@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -52,13 +53,17 @@ def open_for_reading(path: Path) -> sqlite3.Connection:
 
 @contextmanager
 def speaking_of(path: Path) -> Iterator[None]:
-    """Turn SQLite's faults into a StoreFault that names the file and what to do."""
+    """Turn faults of SQLite and the disk into a StoreFault that names the file and what to do."""
     try:
         yield
+    except (sqlite3.IntegrityError, sqlite3.ProgrammingError):
+        raise  # our own mistake, not the disk's
     except sqlite3.DatabaseError as fault:
-        if isinstance(fault, sqlite3.IntegrityError | sqlite3.ProgrammingError):
-            raise  # ours, not the disk's
         raise StoreFault(f"{path}: {_what_happened(fault)}") from fault
+    except UnicodeDecodeError as fault:  # a damaged schema, quoted in SQLite's own message
+        raise StoreFault(f"{path}: {_WORDS['SQLITE_CORRUPT']}") from fault
+    except OSError as fault:
+        raise StoreFault(f"{path}: {fault.strerror or fault}") from fault
 
 
 def _reader(path: Path) -> sqlite3.Connection:
@@ -88,9 +93,27 @@ def _empty() -> sqlite3.Connection:
 
 def _prepare(connection: sqlite3.Connection) -> None:
     connection.row_factory = sqlite3.Row
-    connection.execute("PRAGMA journal_mode = WAL")
+    _write_ahead(connection)
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
+
+
+def _write_ahead(connection: sqlite3.Connection) -> None:
+    # SQLite does not wait by itself for a process that is just making the file.
+    until_s = time.monotonic() + WAIT_SECONDS
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as fault:
+            if not _is_busy(fault) or time.monotonic() > until_s:
+                raise
+            time.sleep(0.02)
+        else:
+            return
+
+
+def _is_busy(fault: sqlite3.Error) -> bool:
+    return getattr(fault, "sqlite_errorname", "").startswith("SQLITE_BUSY")
 
 
 def _version(connection: sqlite3.Connection) -> int:
@@ -98,16 +121,18 @@ def _version(connection: sqlite3.Connection) -> int:
 
 
 def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
-    version = _version(connection)
+    # One statement, hence one state of the file, whoever is making it just now.
+    version, mark, tables = connection.execute(
+        "SELECT v.user_version, a.application_id, (SELECT count(*) FROM sqlite_schema) "
+        "FROM pragma_user_version v, pragma_application_id a"
+    ).fetchone()
+    if mark != APPLICATION_ID and (mark or tables or version):
+        raise StoreFault(f"{path}: an SQLite file, but not a record book; move it away")
     if version > VERSION:
         raise StoreFault(
             f"{path}: written by a newer Warmcoil (book version {version}, this one knows "
             f"{VERSION}): install that version again, or restore a backup"
         )
-    mark = connection.execute("PRAGMA application_id").fetchone()[0]
-    tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
-    if mark != APPLICATION_ID and (tables or version):
-        raise StoreFault(f"{path}: an SQLite file, but not a record book; move it away")
 
 
 def _upgrade(connection: sqlite3.Connection, path: Path) -> None:
@@ -126,10 +151,11 @@ def _take(connection: sqlite3.Connection, path: Path, number: int, step: tuple[s
             for statement in step:
                 connection.execute(statement)
             connection.execute(f"PRAGMA user_version = {number:d}")
+        connection.execute("COMMIT")
     except BaseException:
-        connection.execute("ROLLBACK")
+        if connection.in_transaction:
+            connection.execute("ROLLBACK")
         raise
-    connection.execute("COMMIT")
 
 
 def _copy(path: Path, target: Path) -> None:
