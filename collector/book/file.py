@@ -27,8 +27,8 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
         connection = sqlite3.connect(path, timeout=WAIT_SECONDS, isolation_level=None)
     try:
         with speaking_of(path):
+            _refuse_strangers(connection, path)  # before anything is touched
             _prepare(connection)
-            _refuse_strangers(connection, path)
             _upgrade(connection, path)
     except BaseException:
         connection.close()
