@@ -4,105 +4,15 @@ Exit codes: 0 asked to stop; 1 no such home, or a watch runs already; 2 settings
 used; 3 the alarm file cannot be used; 70 something unexpected.
 """
 
-from __future__ import annotations
-
-import argparse
-import logging
-import os
 import sys
-from collections.abc import Sequence
-from contextlib import ExitStack
-from pathlib import Path
 
-from analysis.watch.addresses import read_addresses
-from analysis.watch.alarm_store import AlarmStore
-from analysis.watch.courier import Courier
-from analysis.watch.gather import Gatherer
-from analysis.watch.locks import OnlyOne
-from analysis.watch.logs import log_to_stderr
-from analysis.watch.roster import RosterReader
-from analysis.watch.rule_figures import rules_of
-from analysis.watch.service import Service
-from analysis.watch.watcher import Parts, Watcher
-from collector.clock import Clock, wall_clock_ms
-from collector.store.reader import Reader
-from config.care import load_care_profile
-from config.errors import NotSo, StoreFault, Unusable, WarmcoilError
-from config.home import Home
-from config.settings import load_settings
+# asyncio (which apscheduler loads, and this process never uses) and hashlib would bring in
+# OpenSSL: 5 MB of a process that should stay under 45 and never opens a connection. None in
+# sys.modules is what the import system takes as "there is none"; both do without it.
+for _name in ("ssl", "_hashlib"):
+    sys.modules.setdefault(_name, None)  # type: ignore[arg-type]
 
-_LOG = logging.getLogger(__name__)
-
-
-def watch(home: Home) -> int:
-    """Run the watch of this home until it is asked to end; the exit code."""
-    settings = load_settings(home)
-    care = load_care_profile(settings.care.profile, home.folder / "care")
-    rules = rules_of(care, settings)
-    addresses, faults = read_addresses(home, settings)
-    digests = [address.digest for address in addresses]
-    lock = OnlyOne(home.alarms.with_name("watch.lock"))
-    if not lock.take():
-        raise NotSo(f"{home.folder}: a watch runs for this home already")
-    with ExitStack() as stack:
-        store = stack.enter_context(AlarmStore(home.alarms))
-        for fault in faults:
-            _LOG.error("%s", fault)
-        if not addresses:
-            _LOG.warning(
-                "alarms have nowhere to go: they are kept and logged; name an address under "
-                "[watch] in %s",
-                home.settings,
-            )
-        reader = stack.enter_context(Reader(home.journal, home.archive))
-        before = store.watching()
-        clock = Clock(settings.collect.wait_for_clock, before.seen_ms if before else None)
-        rosters = RosterReader(home, care, settings)
-        parts = Parts(settings, rules, store, Gatherer(reader, rules), rosters, digests)
-        watcher = Watcher(parts, clock)
-        courier = Courier(home.folder, store, digests, every_seconds=settings.watch.every_seconds)
-
-        def evaluate() -> None:
-            try:
-                watcher.cycle()
-            finally:
-                # What waits is delivered, also while the readings cannot be read.
-                courier.tick(wall_clock_ms())
-
-        service = Service(
-            evaluate,
-            lambda: store.tidy(wall_clock_ms()),
-            settings.watch.every_seconds,
-            settings.zone,
-        )
-        code = service.run()
-        courier.close()
-        _last_checkpoint(watcher)
-    lock.release()
-    return code
-
-
-def _last_checkpoint(watcher: Watcher) -> None:
-    try:
-        watcher.checkpoint()
-    except StoreFault as fault:
-        _LOG.error("%s", fault)  # one line; the next start looks further back
-
-
-def main(arguments: Sequence[str] | None = None) -> int:
-    """The process."""
-    parser = argparse.ArgumentParser(prog="python -m analysis.watch")
-    parser.add_argument("--home", type=Path, metavar="DIR", default=os.environ.get("WARMCOIL_HOME"))
-    given = parser.parse_args(arguments)
-    log_to_stderr()
-    try:
-        if given.home is None:
-            raise Unusable("which home? give --home DIR, or set WARMCOIL_HOME")
-        return watch(Home(Path(given.home).expanduser().absolute()))
-    except WarmcoilError as fault:
-        print(fault, file=sys.stderr)  # noqa: T201  # one line for the keeper
-        return fault.exit_code
-
+from analysis.watch.process import main  # noqa: E402
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -32,6 +32,7 @@ def open_alarms(path: Path) -> sqlite3.Connection:
         with speaking_of(path):
             connection.row_factory = sqlite3.Row
             _refuse_strangers(connection, path)
+            connection.execute("PRAGMA page_size = 1024")  # of a new file: little is written
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")

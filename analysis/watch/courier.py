@@ -54,7 +54,7 @@ class Courier:
         elif self._store.something_due(self._addresses, now_ms):
             self._start()
 
-    def close(self, wait_seconds: float = 3.0) -> None:
+    def close(self, wait_seconds: float = 2.0) -> None:
         """Ask a running delivery to end after the message it is at, and wait for a moment.
 
         One that does not end is left to its own time limit: what it has in hand may arrive.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-import threading
+from contextvars import ContextVar
 from typing import Any
 
 import apprise
@@ -20,30 +20,27 @@ _TYPES = {
 }
 
 
-class _LastWords(logging.Handler):
-    """Keeps apprise's last warning of each thread: it says why, and may say where; never shown
-    as it is."""
+_WORDS: ContextVar[list[str] | None] = ContextVar("words", default=None)
+"""What apprise said while one message was sent. apprise may send in a thread of its own, but it
+takes the context along."""
 
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self._words = threading.local()
+
+class _Listener(logging.Handler):
+    """Hears apprise's warnings: they say why, and may say where, so they are never shown as is."""
 
     def emit(self, record: logging.LogRecord) -> None:
-        self._words.text = record.getMessage()
-
-    def take(self) -> str | None:
-        text: str | None = getattr(self._words, "text", None)
-        self._words.text = None
-        return text
+        words = _WORDS.get()
+        if words is not None:
+            words.append(record.getMessage())
 
 
-_LAST_WORDS = _LastWords()
+_LISTENER = _Listener(logging.WARNING)
 
 
 def quieten() -> None:
     """Let neither apprise nor the libraries under it write logs: addresses would stand in them."""
     logger = logging.getLogger("apprise")
-    logger.handlers = [_LAST_WORDS]
+    logger.handlers = [_LISTENER]
     logger.setLevel(logging.WARNING)
     logger.propagate = False
     for name in ("urllib3", "requests", "paho", "slixmpp"):
@@ -67,28 +64,39 @@ def _asset() -> Any:
 class Sender:
     """An address that apprise understands."""
 
-    def __init__(self, address: Address, service: Any) -> None:
+    def __init__(self, address: Address, apprised: Any) -> None:
         self.address = address
-        self._service = service
+        self._apprised = apprised
 
     def send(self, delivery: Delivery) -> str | None:
         """Send it; None when the service took it, else why not, without secrets."""
-        _LAST_WORDS.take()
+        words: list[str] = []
+        token = _WORDS.set(words)
         try:
-            taken = self._service.notify(
-                title=delivery.title, body=delivery.body, notify_type=_TYPES[delivery.urgency]
+            taken = self._apprised.notify(
+                title=delivery.title,
+                body=delivery.body,
+                notify_type=_TYPES[delivery.urgency],
+                body_format=apprise.NotifyFormat.TEXT,  # so that its lines survive in HTML mail
             )
         except Exception as fault:  # noqa: BLE001  # some hundred services, each with its own
             return f"the service failed with {type(fault).__name__}"
+        finally:
+            _WORDS.reset(token)
         if taken:
             return None
-        return self.address.scrubbed(_LAST_WORDS.take() or "the service did not take it")
+        return self.address.scrubbed(words[-1] if words else "the service did not take it")
 
 
 def sender_of(address: Address) -> Sender | None:
     """A sender, or None when apprise cannot make anything of the address."""
+    asset = _asset()
     try:
-        service = apprise.Apprise.instantiate(address.url, asset=_asset(), suppress_exceptions=True)
+        service = apprise.Apprise.instantiate(address.url, asset=asset, suppress_exceptions=True)
     except Exception:  # noqa: BLE001  # the text of what it raises may hold the address
         return None
-    return None if service is None else Sender(address, service)
+    if service is None:
+        return None
+    apprised = apprise.Apprise(asset=asset)
+    apprised.add(service)
+    return Sender(address, apprised)

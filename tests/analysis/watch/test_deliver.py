@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import email
+import email.message
+import email.policy
 import os
+import re
 import signal
 import socket
+import socketserver
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import ClassVar
 
 import pytest
 
@@ -96,7 +102,7 @@ def test_one_address_fails_and_the_other_hears_once(home: Home, endpoint: Endpoi
 
 def test_a_slow_address_does_not_hold_up_another(home: Home, endpoint: Endpoint) -> None:
     with Endpoint() as slow:
-        slow.hold_s = 2.0
+        slow.hold_s = 1.0
         put(home, settle(home, slow.url, endpoint.url), "m1", "m2")
         process = start(home)
         arrivals = endpoint.wait_for(2)
@@ -222,3 +228,41 @@ def test_stops_between_messages_when_told_before(home: Home, endpoint: Endpoint)
     stop.set()
     room.run(home, check=False, stop=stop)
     assert endpoint.requests == 0
+
+
+class MailServer(socketserver.StreamRequestHandler):
+    """Takes one mail by SMTP (RFC 5321), as much of it as is needed."""
+
+    letters: ClassVar[list[bytes]] = []
+
+    def handle(self) -> None:
+        self.wfile.write(b"220 ready\r\n")
+        for line in self.rfile:
+            if line.upper().startswith(b"DATA"):
+                self.wfile.write(b"354 go on\r\n")
+                letter = b""
+                while (part := self.rfile.readline()) != b".\r\n":
+                    letter += part
+                self.letters.append(letter)
+            self.wfile.write(b"221 bye\r\n" if line.upper().startswith(b"QUIT") else b"250 ok\r\n")
+
+
+def test_by_mail_with_its_lines_whole(home: Home) -> None:
+    with socketserver.TCPServer(("127.0.0.1", 0), MailServer) as server:
+        thread = threading.Thread(target=server.serve_forever, args=(0.02,))
+        thread.start()
+        port = server.server_address[1]
+        url = (
+            f"mailto://127.0.0.1:{port}?smtp=127.0.0.1&mode=insecure&format=html"
+            "&from=watch@home.example&to=keeper@home.example"
+        )
+        put(home, settle(home, url), "m1")
+        run(home)
+        server.shutdown()
+        thread.join()
+    letter = email.message_from_bytes(MailServer.letters[-1], policy=email.policy.default)
+    assert letter["Subject"] == "title m1"
+    assert isinstance(letter, email.message.EmailMessage)
+    html = letter.get_body(("html",))
+    assert html is not None
+    assert re.search(r"°C\s*<br\s*/?>\s*Message", html.get_content())

@@ -168,7 +168,7 @@ def test_two_addresses_one_failing(stage: Stage, endpoint: Endpoint) -> None:
         write_settings(stage.home, [bad.url, endpoint.url])
         with Feed(stage, warm_1=26.0) as feed, WatchProcess(stage.home):
             endpoint.wait_for(1)
-            bad.wait_for_requests(3)
+            bad.wait_for_requests(2)
             feed.values["warm-1"] = 30.0
             endpoint.wait_for(2)
             bad.answer = lambda _: 200
