@@ -158,6 +158,12 @@ class TestFood:
         assert none is not None
         assert (none.g_month, none.pct_month, none.kcal_month) == (None, None, None)
 
+    def test_the_meal_that_records_begin_with_belongs_to_the_time_before(self) -> None:
+        """Four meals ten days apart since day 40: three in 40 days, not four."""
+        eaten = food([_meal(d) for d in (40, 30, 20, 10)], [], 80, CARE, NOW)
+        assert eaten is not None
+        assert (eaten.days, eaten.meals) == (40.0, 3)
+
     def test_nothing_eaten_is_nothing(self) -> None:
         eaten = food([], [_weighing(95, 1200.0)], 80, CARE, NOW)
         assert eaten is not None

@@ -280,6 +280,16 @@ class TestAfterComingBack:
         ]
         assert find(meals).earliest == date(2026, 2, 27)
 
+    def test_two_in_a_row_long_ago_are_over_with_one_kept_down(self) -> None:
+        meals = [
+            taken("2025-11-01 20:00", Outcome.REGURGITATED, 41, number=1),
+            taken("2025-11-20 20:00", Outcome.REGURGITATED, 41, number=2),
+            taken("2025-12-20 20:00", Outcome.PASSED, number=3),
+            taken("2026-01-05 20:00", Outcome.PASSED, number=4),
+        ]
+        assert find(meals).earliest == date(2026, 2, 27)
+        assert find(meals[:2]).earliest is None
+
     def test_vomited_is_for_a_vet_at_once(self) -> None:
         found = find([taken("2026-02-20 20:00", Outcome.VOMITED, 41)])
         assert found.earliest is None

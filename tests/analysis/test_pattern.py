@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from scipy.stats import rankdata
 
 from analysis import compared, matching
 from analysis.at_risk import Fed, Left
@@ -30,17 +31,19 @@ def _without_effect(seeds: Sequence[int], **kept: object) -> int:
 
 
 def test_without_effect_it_keeps_quiet() -> None:
-    """The first 24 of the campaign's books; at 5 % a fourth one has a chance of 3 %."""
-    assert _without_effect(range(FIRST, FIRST + 24)) <= 3
+    """The first 16 of the campaign's books; at 5 % a third one has a chance of 4 %."""
+    assert _without_effect(range(FIRST, FIRST + 16)) <= 2
 
 
 @pytest.mark.campaign
+@pytest.mark.timeout(900)
 def test_two_hundred_books_without_effect() -> None:
     """At most 5 % of them get anything named, all conditions together."""
     assert _without_effect(range(FIRST, FIRST + 200)) / 200 <= LEVEL
 
 
 @pytest.mark.campaign
+@pytest.mark.timeout(900)
 def test_two_hundred_books_with_bad_times_and_cold_times() -> None:
     """Times that have nothing to do with each other, each in one stretch of an animal's life."""
     seeds = range(FIRST, FIRST + 200)
@@ -57,6 +60,7 @@ def test_a_planted_effect_is_found() -> None:
 
 
 @pytest.mark.campaign
+@pytest.mark.timeout(900)
 def test_a_planted_effect_is_found_and_nothing_else() -> None:
     """In 60 books: in at least 95 % of them the cold, in at most 5 % something unrelated."""
     found = [
@@ -120,6 +124,34 @@ def test_by_hand() -> None:
     assert one.more_meals is not None
     assert found.came_back.count == 4
     assert found.looked_at == 1
+
+
+def _dosed(number: int, pct: float, *, back: bool) -> Fed:
+    share = Measured(
+        "prey share of body mass", pct, "a chart", limit=20.0, breaks=pct > 20, rank_by=pct
+    )
+    return Fed(number, "Maren", back, None, {share.factor: share}, {})
+
+
+def test_amounts_by_hand() -> None:
+    """25 % came back, 5, 10, 10 and 15 % stayed down: the highest of five, 2 × 1/5; and 15 % came
+    back among 5, 15, 15 and 25 %: in the middle, tied with two others."""
+    first = pattern(
+        [_dosed(i, p, back=p == 25) for i, p in enumerate([5.0, 10.0, 25.0, 10.0, 15.0])]
+    )
+    amount = first.judged[-1]
+    assert amount.p == pytest.approx(0.4)
+    assert amount.smallest_p == pytest.approx(0.4)
+    middle = pattern(
+        [_dosed(i, p, back=i == 1) for i, p in enumerate([5.0, 15.0, 15.0, 15.0, 25.0])]
+    )
+    assert middle.judged[-1].p == pytest.approx(1.0)
+    assert middle.judged[-1].more_often is None
+
+
+def test_ranks_are_mid_ranks() -> None:
+    values = [3.0, 1.0, 3.0, 2.0, 3.0, 1.0]
+    assert compared._ranks(values) == [int(2 * rank) for rank in rankdata(values)]
 
 
 def test_too_few_to_show_anything() -> None:
