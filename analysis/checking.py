@@ -18,16 +18,21 @@ _LOOK_BACK_DAYS = 30
 
 @dataclass(slots=True)
 class Found:
-    """What a check found: `faults` need mending, `notes` only want to be known."""
+    """What a check found: `faults` need mending, `notes` only want to be known.
+
+    `mendable`: some of the faults are of the store, which `warmcoil repair` mends.
+    """
 
     faults: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
+    mendable: bool = False
 
 
 def check_home(home: Home, settings: Settings) -> Found:
     """Check store and book of a home. Changes nothing."""
     found = Found()
     found.faults += check_store(home.journal, home.archive)
+    found.mendable = bool(found.faults)
     found.faults += check_book(home.book)
     if not found.faults:
         with Reader(home.journal, home.archive) as reader:

@@ -68,7 +68,7 @@ def _warm_sentence(one: Review, settings: Settings) -> str:
         f"{temperature_span(warm.min_c, warm.max_c, settings)}, "
         f"mean {temperature(warm.mean_c, settings)}"
     )
-    if covered.longest_gap_hours <= 0:
+    if covered.longest_gap_hours * 60 < 1:  # the moment since the last reading is no gap to tell of
         return f"The warm side is known for all {hours(one.window.hours)}: {figures}."
     return (
         f"The warm side is known for {hours(covered.known_hours)} of {hours(one.window.hours)}, "

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
-import time
 from pathlib import Path
 from typing import Annotated
 
@@ -54,10 +52,9 @@ def check(home: HomeOption = None) -> None:
     for line in found.faults:
         typer.echo(f"fault: {line}")
     if found.faults:
-        raise NotSo(
-            f"{len(found.faults)} faults found; keep a copy (warmcoil backup), then: "
-            f"warmcoil repair --home {where.folder}"
-        )
+        count = "1 fault" if len(found.faults) == 1 else f"{len(found.faults)} faults"
+        mend = f"warmcoil repair --home {where.folder}" if found.mendable else "warmcoil restore"
+        raise NotSo(f"{count} found; nothing was changed; to mend: {mend}")
     typer.echo("no faults")
 
 
@@ -67,16 +64,13 @@ def repair(home: HomeOption = None) -> None:
 
     where = home_at(home)
     typer.echo(
-        f"The readings in {where.readings} will be copied aside, and what can be read will "
-        "be written anew. Stop the collector first."
+        f"What can be read of the readings in {where.readings} will be written anew; a file from "
+        "which something is lost stays beside it. Stop the collector first."
     )
     if typer.prompt('Type "yes" to go on', default="no") != "yes":
         raise NotSo("nothing was changed")
-    aside = where.folder / f"readings.before-repair-{time.strftime('%Y%m%dT%H%M%S')}"
-    shutil.copytree(where.readings, aside)
     for line in mend(where.journal, where.archive):
         typer.echo(line)
-    typer.echo(f"The files as they were are in {aside}")
 
 
 def backup(

@@ -98,12 +98,10 @@ def must_know_animal(it: Opened, animal: str | None) -> None:
 
 def _print_table(it: Opened, reviews: list[Review]) -> None:
     from analysis.cli.tables import review_table, show
+    from analysis.verdict_words import CANNOT_TELL
 
     if not reviews:
         typer.echo("No meal has been eaten yet, as far as the book knows.")
         return
     show(review_table(reviews, {m.meal: m for m in it.book.meals()}, it.settings))
-    typer.echo(
-        "The warm side is the warmest an animal can have been: a warm reading does not "
-        "prove that it lay there. One meal with its reasons: warmcoil review --json"
-    )
+    typer.echo(f"{CANNOT_TELL} One meal with its reasons: warmcoil plot MEAL -o meal.png")

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 from rich.console import Console
 from rich.table import Table
 
+from analysis.meal_words import prey
 from analysis.probes import ProbeState, doubts
-from analysis.words import age, local_time, temperature
+from analysis.words import age, local_time, temperature, temperature_span
 from collector.book.records import Meal
 from collector.readings import Quantity, Reading
 from config.settings import Settings
@@ -51,10 +52,10 @@ def review_table(reviews: Sequence[Review], meals: Mapping[int, Meal], settings:
             str(one.meal),
             one.animal,
             local_time(one.taken_at_ms, settings.zone),
-            prey_words(meals[one.meal], settings),
+            prey(meals[one.meal], settings),
             f"{one.window.hours:.0f} h, {one.window.ended_by}",
             f"{one.coverage.share * 100:.0f} %",
-            _range_words(warm.min_c, warm.max_c, settings) if warm is not None else "no probe",
+            temperature_span(warm.min_c, warm.max_c, settings) if warm is not None else "no probe",
             f"{worst.hours:.1f} h" if worst is not None else "not known",
             f"{worst.longest_spell_hours:.1f} h" if worst is not None else "not known",
             _verdict_words(one),
@@ -85,17 +86,6 @@ def probe_table(states: Sequence[ProbeState], settings: Settings) -> Table:
     return table
 
 
-def prey_words(meal: Meal, settings: Settings) -> str:
-    """What was eaten: count, kind, mass of the whole meal."""
-    count = f"{meal.prey_count} × " if meal.prey_count not in (None, 1) else ""
-    kind = meal.prey or "prey not known"
-    if meal.mass_g is None:
-        return f"{count}{kind}"
-    if settings.show.mass == "oz":
-        return f"{count}{kind}, {meal.mass_g / 28.349523125:.1f} oz"
-    return f"{count}{kind}, {meal.mass_g:.0f} g"
-
-
 def _table(*columns: str) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name in columns:
@@ -107,12 +97,6 @@ def _verdict_words(one: Review) -> str:
     if one.possible != one.verdict:
         return f"{one.verdict} (gaps could hide: {one.possible})"
     return one.verdict
-
-
-def _range_words(low: float | None, high: float | None, settings: Settings) -> str:
-    if low is None or high is None:
-        return "not known"
-    return f"{temperature(low, settings)} to {temperature(high, settings)}"
 
 
 def _reading_words(one: Reading, settings: Settings) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import sqlite3
-import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
 from collector.book.schema import APPLICATION_ID, STEPS
+from collector.store.sqlite_file import write_ahead
 from config.errors import StoreFault
 
 VERSION = len(STEPS)
@@ -93,27 +93,9 @@ def _empty() -> sqlite3.Connection:
 
 def _prepare(connection: sqlite3.Connection) -> None:
     connection.row_factory = sqlite3.Row
-    _write_ahead(connection)
+    write_ahead(connection, WAIT_SECONDS)
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
-
-
-def _write_ahead(connection: sqlite3.Connection) -> None:
-    # SQLite does not wait by itself for a process that is just making the file.
-    until_s = time.monotonic() + WAIT_SECONDS
-    while True:
-        try:
-            connection.execute("PRAGMA journal_mode = WAL")
-        except sqlite3.OperationalError as fault:
-            if not _is_busy(fault) or time.monotonic() > until_s:
-                raise
-            time.sleep(0.02)
-        else:
-            return
-
-
-def _is_busy(fault: sqlite3.Error) -> bool:
-    return getattr(fault, "sqlite_errorname", "").startswith("SQLITE_BUSY")
 
 
 def _version(connection: sqlite3.Connection) -> int:

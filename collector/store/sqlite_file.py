@@ -29,7 +29,7 @@ def open_for_writing(path: Path, schema: Schema, wait_s: float) -> sqlite3.Conne
         with speaking_of(path):
             version_of(connection, path, schema)  # refuses strangers before anything is touched
             connection.execute(f"PRAGMA page_size = {schema.page_bytes}")
-            _write_ahead(connection, wait_s)
+            write_ahead(connection, wait_s)
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
             bring_up(connection, path, schema)
@@ -144,7 +144,8 @@ def _connect(path: Path, mode: str, wait_s: float) -> sqlite3.Connection:
     )
 
 
-def _write_ahead(connection: sqlite3.Connection, wait_s: float) -> None:
+def write_ahead(connection: sqlite3.Connection, wait_s: float) -> None:
+    """Put the file in WAL mode, waiting up to `wait_s` seconds for whoever holds it."""
     # SQLite does not wait by itself for a process that is just making the file.
     until_s = time.monotonic() + wait_s
     while True:

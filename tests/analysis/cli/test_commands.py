@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import shutil
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -30,12 +33,14 @@ FILES = {
 }
 
 
-def run(*words: str | Path, home: Path | None = None) -> subprocess.CompletedProcess[str]:
+def run(
+    *words: str | Path, home: Path | None = None, answer: str = ""
+) -> subprocess.CompletedProcess[str]:
     """One command, ended within its time."""
     more = [] if home is None else ["--home", str(home)]
     return subprocess.run(
         [*WARMCOIL, *map(str, words), *more],
-        capture_output=True, text=True, check=False, timeout=60,
+        capture_output=True, text=True, input=answer, check=False, timeout=60,
         cwd=Path(__file__).parents[3],
     )  # fmt: skip
 
@@ -57,7 +62,7 @@ def test_review_as_a_table_and_as_json(home: Path) -> None:
     table = run("review", home=home)
     assert table.returncode == 0
     assert "warm enough" in table.stdout
-    assert "31.0 °C to 31.0 °C" in table.stdout
+    assert "31.0 to 31.0 °C" in table.stdout
     (one,) = json.loads(run("review", "--json", home=home).stdout)
     assert set(one) >= {
         "meal", "animal", "enclosure", "taken_at", "window", "coverage", "warm_side", "cool_side",
@@ -95,6 +100,22 @@ def test_probes_plot_check_backup(home: Path, tmp_path: Path) -> None:
     again = tmp_path / "again"
     assert run("restore", tmp_path / "b.tar", home=again).returncode == 0
     assert run("review", "--json", home=again).stdout == run("review", "--json", home=home).stdout
+
+
+def test_check_names_a_fault_and_repair_mends_after_a_typed_yes(home: Path, tmp_path: Path) -> None:
+    hurt = tmp_path / "hurt"
+    shutil.copytree(home, hurt)
+    with closing(sqlite3.connect(hurt / "readings" / "archive.db")) as db, db:
+        db.execute("UPDATE block SET packed = x'00'")
+    found = run("check", home=hurt)
+    assert (found.returncode, found.stderr.count("\n")) == (1, 1)
+    assert "warmcoil repair" in found.stderr
+    before = (hurt / "readings" / "archive.db").read_bytes()
+    assert run("repair", home=hurt, answer="no\n").returncode == 1
+    assert (hurt / "readings" / "archive.db").read_bytes() == before
+    assert run("repair", home=hurt, answer="yes\n").returncode == 0
+    assert run("check", home=hurt).returncode == 0
+    assert list((hurt / "readings").glob("archive.db.before-repair*"))
 
 
 @pytest.mark.parametrize("kind", FILES)
