@@ -44,8 +44,8 @@ class Oldest(NamedTuple):
 _WAIT_S = 10.0
 _WAL_PAGES = 8192
 """Pages (4 MB) after which SQLite moves them into the file by itself: only when sealing fails."""
-_BYTES_AT_ONCE = 131_072
-"""About 20,000 readings: as objects they take some MB."""
+_BYTES_AT_ONCE = 65_536
+"""About 10,000 readings: as objects they take a MB or two."""
 
 
 class Journal:
