@@ -16,8 +16,10 @@ from collector.book.file import open_for_reading, open_for_writing, speaking_of
 from collector.book.history import Change
 from collector.book.records import (
     Animal,
+    Dropping,
     Enclosure,
     Handling,
+    Look,
     Meal,
     Placement,
     Record,
@@ -139,6 +141,14 @@ class Book:
     def sheds(self, animal: str | None = None) -> list[Shed]:
         """Sheds."""
         return self._all(Shed, animal=animal)
+
+    def looks(self, animal: str | None = None) -> list[Look]:
+        """Looks at body condition."""
+        return self._all(Look, animal=animal)
+
+    def droppings(self, animal: str | None = None) -> list[Dropping]:
+        """Droppings."""
+        return self._all(Dropping, animal=animal)
 
     def stored(self, record: R) -> R | None:
         """The record of the same key as the book has it (a placement as written), or None.

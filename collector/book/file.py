@@ -118,17 +118,23 @@ def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _upgrade(connection: sqlite3.Connection, path: Path) -> None:
+    found = _version(connection)
     for number, step in enumerate(STEPS, start=1):
         if _version(connection) < number:
-            _take(connection, path, number, step)
+            _take(connection, path, number, step, copied=found > 0)
 
 
-def _take(connection: sqlite3.Connection, path: Path, number: int, step: tuple[str, ...]) -> None:
-    """One step and its version number in one transaction, after a copy of the book as it was."""
+def _take(
+    connection: sqlite3.Connection, path: Path, number: int, step: tuple[str, ...], *, copied: bool
+) -> None:
+    """One step and its version number in one transaction, after a copy of the book as it was.
+
+    A book just begun has nothing to copy.
+    """
     connection.execute("BEGIN IMMEDIATE")
     try:
         if _version(connection) == number - 1:  # else another process was faster
-            if number > 1:
+            if copied:
                 _copy(path, path.with_name(f"{path.name}.before-{number}"))
             for statement in step:
                 connection.execute(statement)

@@ -12,7 +12,7 @@ from collector.book import meals
 from collector.book.records import Animal, Enclosure, Meal, Placement, Record
 from collector.book.rules import Objection
 
-_NEED_ANIMAL = ("stay", "meal", "weighing", "handling", "shed")
+_NEED_ANIMAL = ("stay", "meal", "weighing", "handling", "shed", "look", "dropping")
 _NEED_ENCLOSURE = ("stay", "placement")
 
 

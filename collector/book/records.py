@@ -50,6 +50,73 @@ class Outcome(StrEnum):
         return self in (Outcome.REGURGITATED, Outcome.VOMITED)
 
 
+class Signs(StrEnum):
+    """What was seen with a meal that came back, or with droppings."""
+
+    NONE = "none"
+    MUCUS = "mucus"
+    BLOOD = "blood"
+    BOTH = "mucus and blood"
+
+
+class ShedStage(StrEnum):
+    """In shed: eyes and skin dull. Shed: the old skin was found."""
+
+    IN_SHED = "in shed"
+    SHED = "shed"
+
+
+class Urate(StrEnum):
+    """The white part of droppings, there or not."""
+
+    WHITE = "white"
+    MISSING = "missing"
+
+
+class Spine(StrEnum):
+    """The ridge of the back under a fingertip."""
+
+    SHARP = "sharp"
+    FELT = "felt"
+    BURIED = "buried"
+
+
+class Ribs(StrEnum):
+    """The ribs along the side."""
+
+    SEEN = "seen"
+    FELT = "felt"
+    BURIED = "buried"
+
+
+class Skin(StrEnum):
+    """The skin along the side at rest."""
+
+    FOLDED = "folded"
+    SMOOTH = "smooth"
+
+
+class Tail(StrEnum):
+    """The tail behind the vent."""
+
+    TAPERING = "tapering"
+    THICK = "thick"
+
+
+class Vent(StrEnum):
+    """The sides of the body just before the vent."""
+
+    FLAT = "flat"
+    BULGING = "bulging"
+
+
+class Neck(StrEnum):
+    """The step from the head to the neck."""
+
+    STEPPED = "stepped"
+    LEVEL = "level"
+
+
 @dataclass(frozen=True, slots=True)
 class Enclosure:
     """A tub or vivarium."""
@@ -116,6 +183,7 @@ class Meal:
     outcome: Outcome | None = None
     outcome_at_ms: int | None = None
     notes: str | None = None
+    signs: Signs | None = None
 
     @property
     def mass_g(self) -> float | None:
@@ -148,12 +216,39 @@ class Handling:
 
 @dataclass(frozen=True, slots=True)
 class Shed:
-    """One shed: the day the old skin was found."""
+    """One look at a shed: found to be in shed, or the old skin found."""
 
     animal: str
     at_ms: int
     notes: str | None = None
+    stage: ShedStage = ShedStage.SHED
 
 
-Record = Enclosure | Animal | Stay | Placement | Meal | Weighing | Handling | Shed
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One look at an animal's body condition: what was seen and felt."""
+
+    animal: str
+    at_ms: int
+    spine: Spine | None = None
+    ribs: Ribs | None = None
+    skin: Skin | None = None
+    tail: Tail | None = None
+    vent: Vent | None = None
+    neck: Neck | None = None
+    notes: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dropping:
+    """Droppings found, and what they looked like."""
+
+    animal: str
+    at_ms: int
+    urate: Urate | None = None
+    signs: Signs | None = None
+    notes: str | None = None
+
+
+Record = Enclosure | Animal | Stay | Placement | Meal | Weighing | Handling | Shed | Look | Dropping
 """Anything the book holds."""

@@ -15,8 +15,10 @@ from typing import Any, TypeVar
 from collector import rfc3339
 from collector.book.records import (
     Animal,
+    Dropping,
     Enclosure,
     Handling,
+    Look,
     Meal,
     Outcome,
     Placement,
@@ -62,6 +64,7 @@ _BOUNDS: Mapping[str, _Bounds] = {
     "minutes": _Bounds(0, 1_440, "min", above_low=False),
 }
 _NAMES = ("enclosure", "animal", "probe")
+LOOKED_AT = ("spine", "ribs", "skin", "tail", "vent", "neck")
 _TEXTS = ("room", "notes", "species", "sex", "prey", "reason")
 
 
@@ -84,7 +87,7 @@ def label(record: Record, zone: tzinfo = UTC) -> str:
             return f"stay of {record.animal!r} since {_when(record.since_ms, zone)}"
         case Meal():
             return f"meal of {record.animal!r} at {_when(meal_time_ms(record), zone)}"
-        case Weighing() | Handling() | Shed():
+        case Weighing() | Handling() | Shed() | Look() | Dropping():
             name = type(record).__name__.lower()
             return f"{name} of {record.animal!r} at {_when(record.at_ms, zone)}"
 
@@ -114,6 +117,9 @@ def objections(record: Record, now_ms: int, zone: tzinfo = UTC) -> Iterator[Obje
         case Weighing():
             if record.mass_g is record.length_cm is record.midbody_mm is None:
                 yield Objection("mass_g", "nothing was measured; give mass, length or width")
+        case Look():
+            if all(getattr(record, part) is None for part in LOOKED_AT):
+                yield Objection("spine", "nothing was looked at; say what was seen of one part")
         case _:
             pass
 

@@ -75,5 +75,24 @@ _SHEDS: Final = (
     ) STRICT""",
 )
 
-STEPS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SHEDS)
+_LOOKS: Final = (
+    "ALTER TABLE meal ADD COLUMN signs TEXT",
+    "ALTER TABLE shed ADD COLUMN stage TEXT NOT NULL DEFAULT 'shed'",
+    """CREATE TABLE look (
+        animal TEXT NOT NULL REFERENCES animal ON UPDATE CASCADE,
+        at_ms INTEGER NOT NULL,
+        spine TEXT, ribs TEXT, skin TEXT, tail TEXT, vent TEXT, neck TEXT,
+        notes TEXT,
+        PRIMARY KEY (animal, at_ms)
+    ) STRICT""",
+    """CREATE TABLE dropping (
+        animal TEXT NOT NULL REFERENCES animal ON UPDATE CASCADE,
+        at_ms INTEGER NOT NULL,
+        urate TEXT, signs TEXT,
+        notes TEXT,
+        PRIMARY KEY (animal, at_ms)
+    ) STRICT""",
+)
+
+STEPS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SHEDS, _LOOKS)
 """Step n (counted from 1) brings a book from version n - 1 to version n."""

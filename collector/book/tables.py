@@ -13,16 +13,27 @@ from typing import Any
 
 from collector.book.records import (
     Animal,
+    Dropping,
     Enclosure,
     FedIn,
     Handling,
+    Look,
     Meal,
+    Neck,
     Outcome,
     Placement,
     PreyState,
     Record,
+    Ribs,
     Shed,
+    ShedStage,
+    Signs,
+    Skin,
+    Spine,
     Stay,
+    Tail,
+    Urate,
+    Vent,
     Weighing,
     Zone,
 )
@@ -33,6 +44,15 @@ _FROM_TEXT: Mapping[str, Callable[[str], object]] = {
     "prey_state": PreyState,
     "fed_in": FedIn,
     "outcome": Outcome,
+    "signs": Signs,
+    "stage": ShedStage,
+    "urate": Urate,
+    "spine": Spine,
+    "ribs": Ribs,
+    "skin": Skin,
+    "tail": Tail,
+    "vent": Vent,
+    "neck": Neck,
 }
 """How the columns that are more than text or number are read back."""
 
@@ -124,6 +144,8 @@ _MEAL = Table("meal", Meal, ("meal",), ("coalesce(taken_at_ms, offered_at_ms)", 
 _WEIGHING = Table("weighing", Weighing, ("animal", "at_ms"), ("at_ms", "animal"))
 _HANDLING = Table("handling", Handling, ("animal", "at_ms"), ("at_ms", "animal"))
 _SHED = Table("shed", Shed, ("animal", "at_ms"), ("at_ms", "animal"))
+_LOOK = Table("look", Look, ("animal", "at_ms"), ("at_ms", "animal"))
+_DROPPING = Table("dropping", Dropping, ("animal", "at_ms"), ("at_ms", "animal"))
 
 TABLES: Mapping[type, Table] = {
     table.record: table
@@ -136,6 +158,8 @@ TABLES: Mapping[type, Table] = {
         _WEIGHING,
         _HANDLING,
         _SHED,
+        _LOOK,
+        _DROPPING,
     )
 }
 BY_NAME: Mapping[str, Table] = {table.name: table for table in TABLES.values()}

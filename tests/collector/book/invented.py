@@ -9,20 +9,31 @@ from hypothesis import strategies as st
 from collector.book.book import Book
 from collector.book.records import (
     Animal,
+    Dropping,
     Enclosure,
     FedIn,
     Handling,
+    Look,
     Meal,
+    Neck,
     Outcome,
     Placement,
     PreyState,
     Record,
+    Ribs,
     Shed,
+    ShedStage,
+    Signs,
+    Skin,
+    Spine,
     Stay,
+    Tail,
+    Urate,
+    Vent,
     Weighing,
     Zone,
 )
-from collector.book.rules import EARLIEST_MS
+from collector.book.rules import EARLIEST_MS, LOOKED_AT
 from config.errors import BadEntry
 
 NOW = 1_700_000_000_000
@@ -66,7 +77,20 @@ def handlings(name: st.SearchStrategy[str]) -> st.SearchStrategy[Handling]:
 
 def sheds(name: st.SearchStrategy[str]) -> st.SearchStrategy[Shed]:
     """Sheds."""
-    return st.builds(Shed, name, times, texts)
+    return st.builds(Shed, name, times, texts, st.sampled_from(ShedStage))
+
+
+def looks(name: st.SearchStrategy[str]) -> st.SearchStrategy[Look]:
+    """Looks at which something was seen."""
+    parts = [st.none() | st.sampled_from(part) for part in (Spine, Ribs, Skin, Tail, Vent, Neck)]
+    rows = st.builds(Look, name, times, *parts, texts)
+    return rows.filter(lambda look: any(getattr(look, part) is not None for part in LOOKED_AT))
+
+
+def droppings(name: st.SearchStrategy[str]) -> st.SearchStrategy[Dropping]:
+    """Droppings."""
+    urate, signs = st.none() | st.sampled_from(Urate), st.none() | st.sampled_from(Signs)
+    return st.builds(Dropping, name, times, urate, signs, texts)
 
 
 def stays(
@@ -129,6 +153,8 @@ def books(draw: st.DrawFn) -> list[Record]:
         weighings(snake),
         handlings(snake),
         sheds(snake),
+        looks(snake),
+        droppings(snake),
     ]
     rest = draw(st.lists(st.one_of(parts), max_size=12))
     return [*tubs, *snakes, *rest]

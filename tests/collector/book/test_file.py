@@ -16,7 +16,7 @@ import pytest
 from collector.book import file as book_file
 from collector.book.book import Book
 from collector.book.check import check_book
-from collector.book.records import Animal, Enclosure, Meal, Shed, Stay, Weighing
+from collector.book.records import Animal, Enclosure, Meal, Shed, ShedStage, Stay, Weighing
 from collector.book.schema import STEPS
 from config.errors import StoreFault
 from tests.collector.book.invented import DAY, NOW
@@ -67,7 +67,27 @@ def test_an_older_book_is_brought_up_after_a_copy(tmp_path: Path, read_only: boo
     with Book(path) as book:
         assert book.put(Shed("Juno", NOW)) == "added"
     names = {p.name for p in tmp_path.iterdir()}
-    assert names == {"book.db", "book.db.before-2"}
+    steps = range(2, len(STEPS) + 1)
+    assert names == {"book.db", *(f"book.db.before-{step}" for step in steps)}
+
+
+def test_a_new_book_leaves_no_copy_of_nothing(tmp_path: Path) -> None:
+    with Book(tmp_path / "book.db") as book:
+        book.put(Animal("Juno"))
+    assert [p.name for p in tmp_path.iterdir()] == ["book.db"]
+
+
+def test_a_shed_of_an_older_book_is_one_whose_skin_was_found(tmp_path: Path) -> None:
+    path = tmp_path / "book.db"
+    version_1(path)
+    with closing(sqlite3.connect(path)) as db:
+        for statement in STEPS[1]:
+            db.execute(statement)
+        db.execute("INSERT INTO shed VALUES ('Juno', 7, 'in one piece')")
+        db.execute("PRAGMA user_version = 2")
+        db.commit()
+    with Book(path) as book:
+        assert book.sheds() == [Shed("Juno", 7, "in one piece", ShedStage.SHED)]
 
 
 def test_a_step_that_fails_leaves_the_book_as_it_was(
@@ -78,12 +98,12 @@ def test_a_step_that_fails_leaves_the_book_as_it_was(
     monkeypatch.setattr(
         book_file, "STEPS", (*STEPS, ("CREATE TABLE other (a)", "DROP TABLE meal", "no SQL"))
     )
-    monkeypatch.setattr(book_file, "VERSION", 3)
+    monkeypatch.setattr(book_file, "VERSION", len(STEPS) + 1)
     for _ in range(2):
         with pytest.raises(StoreFault, match="syntax error"):
             Book(path)
     monkeypatch.undo()
-    assert version_of(path) == 2
+    assert version_of(path) == len(STEPS)
     with Book(path) as book:
         assert book.meal(1).prey_mass_g == 2.5
     assert check_book(path) == []
@@ -97,17 +117,17 @@ def test_a_process_killed_in_the_middle_of_a_step_leaves_the_book_as_it_was(tmp_
         "long = ('WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n "
         "LIMIT 1000000000) INSERT INTO other SELECT i FROM n')\n"
         "file.STEPS = (*file.STEPS, ('DROP TABLE meal', 'CREATE TABLE other (i)', long))\n"
-        "file.VERSION = 3; book.Book(Path(sys.argv[1]))\n"
+        "file.VERSION = len(file.STEPS); book.Book(Path(sys.argv[1]))\n"
     )
     process = python(code, str(path))
     try:
-        wait_for(tmp_path / "book.db.before-3")
+        wait_for(tmp_path / f"book.db.before-{len(STEPS) + 1}")
         time.sleep(0.1)
         assert process.poll() is None
     finally:
         process.send_signal(signal.SIGKILL)
         process.communicate()
-    assert version_of(path) == 2
+    assert version_of(path) == len(STEPS)
     with Book(path) as book:
         assert book.meal(1).prey_mass_g == 2.5
     assert check_book(path) == []
@@ -259,7 +279,7 @@ def test_check_names_records_that_could_not_have_been_entered(tmp_path: Path) ->
     assert check_book(path) == []
     with closing(sqlite3.connect(path)) as db:
         db.execute("UPDATE weighing SET mass_g = -1")
-        db.execute("INSERT INTO shed VALUES ('Nobody', 5, NULL)")
+        db.execute("INSERT INTO shed VALUES ('Nobody', 5, NULL, 'shed')")
         db.commit()
     assert check_book(path) == [
         "book.db: shed row 1 names something that animal does not have",

@@ -102,7 +102,7 @@ def all_of(book: Book) -> list[list[Record]]:
         list(records)
         for records in (
             book.enclosures(), book.animals(), book.stays(), book.placements(), book.meals(),
-            book.weighings(), book.handlings(), book.sheds(),
+            book.weighings(), book.handlings(), book.sheds(), book.looks(), book.droppings(),
         )
     ]  # fmt: skip
 
@@ -126,7 +126,7 @@ def test_what_the_book_says_may_be_put_back_and_is_the_same(records: list[Record
         for part in reversed(before):
             for record in part:
                 book.remove(record)
-        assert all_of(book) == [[]] * 8
+        assert all_of(book) == [[]] * 10
 
 
 def test_history_says_who_when_and_what(tmp_path: Path) -> None:
