@@ -56,4 +56,33 @@ _FIRST: Final = (
     ) STRICT""",
 )
 
-STEPS: Final = (_FIRST,)
+_ANSWERED: Final = (
+    "ALTER TABLE alarm ADD COLUMN shelved_until_ms INTEGER",
+    "ALTER TABLE alarm ADD COLUMN out_of_service INTEGER NOT NULL DEFAULT 0",
+    # The alarm that this one follows from, and under which it is shown.
+    "ALTER TABLE alarm ADD COLUMN under_kind TEXT",
+    "ALTER TABLE alarm ADD COLUMN under_enclosure TEXT",
+    "ALTER TABLE alarm ADD COLUMN under_probe TEXT",
+    "ALTER TABLE transition ADD COLUMN who TEXT",
+    "ALTER TABLE transition ADD COLUMN until_ms INTEGER",
+    # What a keeper asks of an alarm, from wherever; the watch alone carries it out.
+    """CREATE TABLE request (
+        request INTEGER PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        action TEXT NOT NULL,
+        kind TEXT NOT NULL, enclosure TEXT NOT NULL, probe TEXT NOT NULL,
+        until_ms INTEGER,
+        settled_ms INTEGER
+    ) STRICT""",
+    "CREATE INDEX request_waiting ON request (request) WHERE settled_ms IS NULL",
+    # One row a job: for which of its moments it was done last.
+    """CREATE TABLE job (
+        job TEXT PRIMARY KEY NOT NULL,
+        due_ms INTEGER NOT NULL,
+        done_ms INTEGER NOT NULL,
+        fault TEXT
+    ) STRICT, WITHOUT ROWID""",
+)
+
+STEPS: Final = (_FIRST, _ANSWERED)

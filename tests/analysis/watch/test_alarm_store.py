@@ -138,7 +138,7 @@ def test_an_earlier_file_is_copied_and_brought_up(
     path = tmp_path / "alarms.db"
     with AlarmStore(path) as store:
         store.record([raised()], [note()], ["a"], 0)
-    further = (*STEPS, ("ALTER TABLE alarm ADD COLUMN shelved_until_ms INTEGER",))
+    further = (*STEPS, ("ALTER TABLE alarm ADD COLUMN further INTEGER",))
     monkeypatch.setattr(alarm_file, "STEPS", further)
     with closing(open_alarms(path)) as connection:
         assert connection.execute("PRAGMA user_version").fetchone()[0] == len(further)
