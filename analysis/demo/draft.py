@@ -18,11 +18,15 @@ _APART_DAYS = 15
 
 @dataclass(frozen=True, slots=True)
 class Highlight:
-    """A meal worth looking at: whose, when it was taken, and what happened."""
+    """A meal worth looking at: whose, when it was taken, and what happened.
+
+    `telling` marks the few whose plot is suggested.
+    """
 
     animal: str
     taken_ms: int
     text: str
+    telling: bool = False
 
 
 @dataclass(slots=True)

@@ -116,6 +116,7 @@ def _build(home: Home, days: int, broker_search: str | None, out: Console) -> No
         TimeElapsedColumn(),
         console=out,
         transient=True,
+        disable=not out.is_terminal,
     ) as progress:
         story = build_home(home, days=days, broker_search=broker_search, progress=progress)
     out.print(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -17,7 +18,7 @@ time_zone = "{time_zone}"
 commit_seconds = 2                  # amqtt takes back what is not acknowledged within 5 s
 
 [[serial]]                          # the shelf node: a real pty that the simulated rack speaks over
-port = "{serial}"
+port = {serial}
 
 [mqtt]                              # the bench node: a real broker on this machine only
 host = "{host}"
@@ -40,7 +41,7 @@ def demo_settings(
     lines = [
         _TEMPLATE.format(
             time_zone=TIME_ZONE,
-            serial=serial,
+            serial=json.dumps(str(serial)),  # a basic string is the same in JSON and TOML
             host=HOST,
             broker_port=broker_port,
             protocol=broker.protocol,

@@ -68,22 +68,19 @@ def _commands(places: DemoPlaces, found: Sequence[Sight]) -> list[str]:
     home = shlex.quote(str(places.home.folder))
     tool = _tool()
     lines = [f"{tool} review --home {home}", f"{tool} probes --home {home}"]
-    lines += [f"{tool} plot {s.meal} -o meal-{s.meal}.png --home {home}" for s in _telling(found)]
+    telling = [s.meal for s in found if s.highlight.telling]
+    lines += [f"{tool} plot {meal} -o meal-{meal}.png --home {home}" for meal in telling]
     commands = shlex.quote(str(places.commands))
     lines += [
         f"{tool} export meals --home {home}",
         "",
-        "# let a heater fail, its hours pass as minutes, and see what the watch says of it:",
+        "# let a heater fail while a meal is under way there, hours passing as minutes; the watch",
+        "# speaks up when it has been cold for ten minutes, longer than an opened door:",
         f'echo "heater off {LEFT}" >> {commands}; echo "pace 60" >> {commands}',
         f"tail -f {shlex.quote(str(places.logs))}/watch.log",
         f'echo "heater on {LEFT}" >> {commands}',
     ]
     return lines
-
-
-def _telling(found: Sequence[Sight]) -> list[Sight]:
-    """The one under way and the two newest stories."""
-    return list(found[:3])
 
 
 def _tool() -> str:

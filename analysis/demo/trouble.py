@@ -68,8 +68,8 @@ def _comes_back(meal: Offer, hours: float, notes: str) -> None:
     meal.notes = notes
 
 
-def _tell(draft: Draft, meal: Offer, text: str) -> None:
-    draft.highlights.append(Highlight(meal.kept.animal, _taken(meal), text))
+def _tell(draft: Draft, meal: Offer, text: str, *, telling: bool = False) -> None:
+    draft.highlights.append(Highlight(meal.kept.animal, _taken(meal), text, telling))
 
 
 def _cold_night(draft: Draft, meal: Offer) -> None:
@@ -77,14 +77,15 @@ def _cold_night(draft: Draft, meal: Offer) -> None:
     off_ms = draft.calendar.at(meal.days_ago, 23.2)
     draft.faults.append(HeaterFault(home, Heater.OFF, off_ms, off_ms + round(15.5 * HOUR_MS)))
     _comes_back(meal, 41, "heat panel found dead the afternoon after; new fuse")
-    _tell(draft, meal, "the heater failed the night after; the meal came back")
+    _tell(draft, meal, "the heater failed the night after; the meal came back", telling=True)
 
 
 def _power_cut(draft: Draft, meal: Offer) -> None:
     from_ms = _taken(meal) + 26 * HOUR_MS
     draft.faults.append(PowerCut(from_ms, from_ms + round(9.5 * HOUR_MS)))
     meal.notes = "power cut in the whole street the night after"
-    _tell(draft, meal, "a power cut: no readings for 9.5 h, so nobody can say it was warm enough")
+    text = "a power cut: no readings for 9.5 h, so nobody can say it was warm enough"
+    _tell(draft, meal, text, telling=True)
 
 
 def _handled_too_soon(draft: Draft, meal: Offer) -> None:
@@ -164,4 +165,4 @@ def _refusals(draft: Draft, kept: Kept, days_ago: float, count: int) -> None:
 
 
 def _under_way(meal: Offer) -> Highlight:
-    return Highlight(meal.kept.animal, _taken(meal), "under way now")
+    return Highlight(meal.kept.animal, _taken(meal), "under way now", telling=True)

@@ -49,7 +49,8 @@ _RC: Mapping[Any, Any] = MappingProxyType(
         "svg.hashsalt": "warmcoil",
         "pdf.fonttype": 42,
         "text.parse_math": False,  # a name may hold a $
-        "font.family": ["DejaVu Sans"],
+        "font.family": ["sans-serif"],
+        "font.sans-serif": ["DejaVu Sans", "Verdana"],  # for who looks at an SVG: alike in width
         "path.simplify": False,  # what is drawn has been reduced already, and loses no dip here
     }
 )
@@ -73,7 +74,11 @@ def drawing() -> Iterator[None]:
 @lru_cache(maxsize=64)
 def letters(size: float, *, bold: bool = False) -> FontProperties:
     """The one typeface, DejaVu Sans as matplotlib brings it, at `size` points."""
-    return FontProperties(fname=str(_font_file(bold)), size=size)
+    # The weight is in the file; SVG, where text stays text, is told it as well.
+    weight = "bold" if bold else "normal"
+    return FontProperties(
+        family="sans-serif", fname=str(_font_file(bold)), size=size, weight=weight
+    )
 
 
 def _font_file(bold: bool) -> Path:
@@ -179,7 +184,9 @@ class Sheet:
     def picture(self) -> bytes:
         """The picture as a file's bytes: the same for the same picture, on any day."""
         out = BytesIO()
-        metadata = {**_METADATA[self.suffix], "Title": self.title or None}
+        metadata = dict(_METADATA[self.suffix])
+        if self.title:
+            metadata["Title"] = self.title
         with warnings.catch_warnings():
             if self.suffix == ".svg":
                 warnings.filterwarnings("ignore", message="Glyph .* missing from")

@@ -55,7 +55,7 @@ def reduced(path: Path, start_ms: float, end_ms: float, columns: int) -> Path:
     """
     if len(path.at_ms) <= 4:
         return path
-    column = np.floor((path.at_ms - start_ms) * (columns / (end_ms - start_ms)))
+    column = np.floor((path.at_ms - start_ms) * columns / (end_ms - start_ms))
     first = np.flatnonzero(np.diff(column, prepend=-np.inf))
     last = np.append(first[1:], len(column)) - 1
     kept = np.unique(np.concatenate((first, *_extremes(path.value, column), last)))

@@ -68,11 +68,6 @@ class RibbonShape:
         """The highest edge, at least 1."""
         return max([1.0, *(y for strip in self.strips for _, y in strip.points)])
 
-    @property
-    def reach_d(self) -> float:
-        """The last day that anything is drawn at."""
-        return max([self.length_d, self.expected_d or 0.0, *(m.at_d for m in self.marks)])
-
 
 def ribbon_shape(
     line: Line | None,

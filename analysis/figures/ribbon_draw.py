@@ -16,6 +16,7 @@ _STROKES = {
     "event": (INK, 0.7),
     "outcome": (INK, 1.6),
 }
+_ALIGNMENT = {"start": "left", "middle": "center", "end": "right"}
 DOTTED = (0.0, (0.1, 2.6))
 """Dots of a round pen: readings are missing here."""
 
@@ -53,14 +54,13 @@ def _draw_areas(sheet: Sheet, layout: RibbonLayout, x: float, y: float) -> None:
 
 
 def _draw_text(sheet: Sheet, text: Text, size: RibbonSize, x: float, y: float) -> None:
-    day = text.kind in ("day", "first day")
     ending = text.kind == "ending"
     sheet.write(
         x + text.x,
         y + text.y,
         text.text,
-        size.small if day else size.letters,
+        size.small if text.kind == "day" else size.letters,
         bold=ending,
         colour=INK if ending else SOFT_INK,
-        horizontalalignment="center" if text.kind == "day" else "left",
+        horizontalalignment=_ALIGNMENT[text.anchor],
     )

@@ -14,7 +14,8 @@ from typing import Literal
 from analysis.figures.labels import WidthOf, Word, estimated_width, place_words
 from analysis.figures.ribbon import SCALE_DAYS, RibbonShape
 
-TextKind = Literal["word", "ending", "first day", "day"]
+TextKind = Literal["word", "ending", "day"]
+Anchor = Literal["start", "middle", "end"]
 StrokeKind = Literal["missing", "ahead", "tick", "event", "outcome"]
 
 
@@ -39,12 +40,13 @@ class Stroke:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A text on its base line at y; x is its left end, or its middle for a day."""
+    """A text on its base line at y; x is its left end, its middle or its right end."""
 
     kind: TextKind
     x: float
     y: float
     text: str
+    anchor: Anchor = "start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +138,8 @@ def _base_lines(shape: RibbonShape, size: RibbonSize, base: float) -> list[Strok
     if shape.expected_d is not None:
         end = min(shape.expected_d, size.scale_days) * size.per_day
         lines.append(Stroke("ahead", shape.length_d * size.per_day, base, end, base))
-        lines.append(Stroke("ahead", end, base, end, base - 0.25 * size.strip))
+        # Downwards, clear of the words that stand to the right of the strip.
+        lines.append(Stroke("ahead", end, base, end, base + 0.45 * size.small))
     return lines
 
 
@@ -167,10 +170,13 @@ def _mark_lines(
 
 
 def _words(words: Sequence[Word], size: RibbonSize, above: float) -> list[Text]:
-    return [
-        Text("word", word.left + _pad(size), above - (word.row + 0.3) * size.row, word.text)
-        for word in words
-    ]
+    return [_word(word, size, above - (word.row + 0.3) * size.row) for word in words]
+
+
+def _word(word: Word, size: RibbonSize, y: float) -> Text:
+    if 0 < word.left < word.at:
+        return Text("word", word.at - _pad(size), y, word.text, "end")
+    return Text("word", word.left + _pad(size), y, word.text)
 
 
 def _ending(
@@ -181,15 +187,16 @@ def _ending(
     if beside:
         middle = base - 0.5 * size.strip + 0.36 * size.letters
         return [Text("ending", _end_x(shape, size), middle, shape.ending)]
-    left = max(0.0, size.width - width_of(shape.ending))
-    return [Text("ending", left, 0.7 * size.row, shape.ending)]
+    if width_of(shape.ending) > size.width:
+        return [Text("ending", 0.0, 0.7 * size.row, shape.ending)]
+    return [Text("ending", size.width, 0.7 * size.row, shape.ending, "end")]
 
 
 def _days(size: RibbonSize, base: float) -> list[Text]:
     """The days' numbers, every second one where the first would touch the next."""
     y = base + 1.35 * size.small
-    first = Text("first day", 0.0, y, "day 1")
+    first = Text("day", 0.0, y, "day 1")
     clear = estimated_width(first.text, size.small) + 0.8 * size.small
     step = 1 if 1.5 * size.per_day >= clear else 2
     later = range(1 + step, math.floor(size.scale_days) + 1, step)
-    return [first, *(Text("day", (d - 0.5) * size.per_day, y, str(d)) for d in later)]
+    return [first, *(Text("day", (d - 0.5) * size.per_day, y, str(d), "middle") for d in later)]

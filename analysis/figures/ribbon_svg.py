@@ -12,6 +12,8 @@ from analysis.figures.ribbon_layout import RibbonSize, Stroke, Text, ribbon_layo
 from analysis.figures.scale import HAIRLINE, INK, SOFT_INK, colour_of
 from analysis.words import plain
 
+_BOLD = 1.1
+"""How much wider bold letters are, at most."""
 _STROKES = {
     "missing": f'stroke="{SOFT_INK}" stroke-width="1.6" stroke-dasharray="0.1 4" '
     'stroke-linecap="round"',
@@ -25,7 +27,7 @@ _STROKES = {
 def ribbon_svg(shape: RibbonShape, sentence: str, size: RibbonSize | None = None) -> str:
     """One `<svg>` element. `sentence` says the meal in words, for who cannot see the picture."""
     size = size if size is not None else RibbonSize()
-    layout = ribbon_layout(shape, size, lambda text: estimated_width(text, size.letters))
+    layout = ribbon_layout(shape, size, lambda text: _BOLD * estimated_width(text, size.letters))
     parts = [
         (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="ribbon" role="img" '
@@ -70,13 +72,12 @@ def _stroke(stroke: Stroke) -> str:
 
 
 def _words(text: Text, size: RibbonSize) -> str:
-    day = text.kind in ("day", "first day")
-    anchor = ' text-anchor="middle"' if text.kind == "day" else ""
-    colour = INK if text.kind == "ending" else SOFT_INK
-    letters = size.small if day else size.letters
+    anchor = "" if text.anchor == "start" else f' text-anchor="{text.anchor}"'
+    weight, colour = (' font-weight="bold"', INK) if text.kind == "ending" else ("", SOFT_INK)
+    letters = size.small if text.kind == "day" else size.letters
     return (
-        f'<text class="ribbon-{text.kind.replace(" ", "-")}" x="{_n(text.x)}" y="{_n(text.y)}" '
-        f'font-size="{_n(letters)}" fill="{colour}"{anchor}>{_text(text.text)}</text>'
+        f'<text class="ribbon-{text.kind}" x="{_n(text.x)}" y="{_n(text.y)}" '
+        f'font-size="{_n(letters)}" fill="{colour}"{weight}{anchor}>{_text(text.text)}</text>'
     )
 
 

@@ -48,6 +48,7 @@ def prepare_broker(folder: Path, port: int, search: str | None = None) -> Broker
 
     Raises NotSo when none is installed.
     """
+    folder = folder.absolute()
     folder.mkdir(parents=True, exist_ok=True)
     found = mosquitto_path(search)
     if found is not None:

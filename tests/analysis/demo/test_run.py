@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 import signal
 import socket
 import subprocess
@@ -99,14 +100,14 @@ def newest_ms(home: Home) -> dict[str, int]:
 
 
 def test_it_builds_comes_up_tells_and_ends(tmp_path: Path) -> None:
-    place = Home(tmp_path / "new")
+    place = Home(tmp_path / "some one's new home")
     began_ms = time.time_ns() // 1_000_000
     with demo(place, 2) as running:
         said, _ = running.communicate(timeout=110)
         assert running.returncode == 0, said
     assert "Meals worth a look" in said
     assert "the heater failed the night after" in said
-    assert f"review --home {place.folder}" in said
+    assert f"review --home {shlex.quote(str(place.folder))}" in said
     assert "plot " in said
     fresh = [at_ms for at_ms in newest_ms(place).values() if at_ms >= began_ms]
     assert len(fresh) == len(live_series(DemoPlaces(place))) == 13

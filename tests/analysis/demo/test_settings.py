@@ -16,9 +16,9 @@ FIVE = Broker("mosquitto", (), "5")
 OLD = Broker("amqtt", (), "3.1.1")
 
 
-def text(broker: Broker = FIVE) -> str:
+def text(broker: Broker = FIVE, serial: str = "/home/someone/demo/serial") -> str:
     return demo_settings(
-        STORY, serial=Path("/home/someone/demo/serial"), broker=broker, broker_port=4711,
+        STORY, serial=Path(serial), broker=broker, broker_port=4711,
         page_port=4712,
     )  # fmt: skip
 
@@ -37,6 +37,11 @@ def test_they_are_settings() -> None:
     assert calibrated.id == LEFT_WARM.probe
     # The keeper's correction takes off what the probe reads too much.
     assert calibrated.temperature_offset_c == -LEFT_WARM.offset_c
+
+
+def test_any_path_can_be_said() -> None:
+    odd = '/home/some one\'s "demo" \\ é/serial'
+    assert parse_settings(text(serial=odd), "here").serial[0].port == odd
 
 
 def test_amqtt_needs_an_older_protocol_a_name_and_quick_commits() -> None:

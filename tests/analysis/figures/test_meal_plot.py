@@ -114,6 +114,29 @@ def test_fahrenheit_where_the_keeper_wants_it(scene_of: SceneOf, tmp_path: Path)
     assert np.asarray(floor.get_ydata()) == pytest.approx([82.4, 82.4])
 
 
+def test_what_matters_is_bold_in_svg_too(scene_of: SceneOf, tmp_path: Path) -> None:
+    root = ET.fromstring(draw(scene_of("came-back"), tmp_path / "m.svg"))  # noqa: S314
+    bold = {
+        unbroken(e.text or "")
+        for e in root.iter()
+        if e.tag.endswith("}text") and "700" in e.attrib["style"]  # bold, in CSS
+    }
+    assert bold == {
+        "Maren took a 220 g rat on Tue 3 Mar 2026 at 21:39",
+        "came back after 41 h",
+        "warm side",
+        "The warm side was too cool.",
+    }
+
+
+def test_an_svg_without_our_letters_is_still_without_serifs(
+    scene_of: SceneOf, tmp_path: Path
+) -> None:
+    root = ET.fromstring(draw(scene_of("unknown"), tmp_path / "m.svg"))  # noqa: S314  # our own
+    styles = [e.attrib["style"] for e in root.iter() if e.tag.endswith("}text")]
+    assert all("'DejaVu Sans', 'Verdana', sans-serif" in style for style in styles)
+
+
 def test_names_are_text_and_never_markup(scene_of: SceneOf, tmp_path: Path) -> None:
     svg = draw(scene_of("odd"), tmp_path / "m.svg")
     assert b"<b>" not in svg

@@ -307,6 +307,17 @@ def test_a_second_probe_shares_in_the_warm_side(bench: Bench) -> None:
     assert bench.story() == []  # the mean is 28.5 °C
 
 
+def test_a_probe_that_reports_seldom_shares_in_it_between_its_readings(bench: Bench) -> None:
+    bench.stage.enter(Placement("warm-2", "Larch", Zone.WARM_SIDE, START_MS))
+    for minute in range(40):
+        bench.sleep(1)
+        if minute % 8 == 0:
+            bench.stage.commit((bench.now_ms, 31.0), probe="warm-2")
+        bench.stage.commit((bench.now_ms, 26.0))
+        bench.watcher.cycle()
+    assert bench.story() == []
+
+
 def test_a_probe_moved_away_withdraws_the_alarm_and_its_new_place_is_watched(
     bench: Bench,
 ) -> None:
