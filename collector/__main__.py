@@ -75,7 +75,8 @@ def collect(home: Home) -> int:
         journal = stack.enter_context(
             closing(Journal(home.journal, sync_seconds=settings.collect.sync_seconds))
         )
-        sealer = Sealer(journal, home.archive, settings.collect.seal_minutes * 60.0)
+        every_s = settings.collect.seal_minutes * 60.0
+        sealer = stack.enter_context(closing(Sealer(journal, home.archive, every_s)))
         # What a process left behind: else all its receipts, of an hour perhaps, were in memory.
         sealer.seal()
         collecting = compose(home, settings, journal, sealer, newest)

@@ -16,11 +16,11 @@ from pathlib import Path
 
 from analysis.frames import track
 from collector.readings import Quantity, Reading, SeriesKey
+from collector.sealer import Sealer
 from collector.store.codec import pack
 from collector.store.columns import DAY_MS, Columns
 from collector.store.journal import Journal
 from collector.store.reader import Reader
-from collector.store.sealing import seal
 from collector.store.sqlite_archive import SqliteArchive
 from tests.collector.store.series import DAY_0_MS, believable
 
@@ -54,18 +54,18 @@ def card_wear(folder: Path) -> Iterator[dict[str, object]]:
     now_s = 0.0
     days = [believable(8640, seed=n) for n in range(len(PROBES))]
     journal = Journal(folder / "journal.db", sync_seconds=30, monotonic=lambda: now_s)
+    sealer = Sealer(journal, folder / "archive.db", 3600.0, monotonic=lambda: now_s)
     before, sealing = _written_bytes(), 0
-    with closing(journal):
+    with closing(journal), closing(sealer):
         for n in range(8640):
             now_s = 10.0 * n
             rows = zip(PROBES, days, strict=True)
             journal.commit(
                 [Reading(k.probe, k.quantity, day.at_ms[n], day.raw[n]) for k, day in rows]
             )
-            if n % 360 == 359:
+            if sealer.due():
                 mark = _written_bytes()
-                with closing(SqliteArchive(folder / "archive.db")) as archive:
-                    seal(journal, archive)
+                sealer.seal()
                 sealing += _written_bytes() - mark
         whole = _written_bytes() - before
     count = 8640 * len(PROBES)

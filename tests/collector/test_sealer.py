@@ -40,4 +40,22 @@ def test_an_archive_that_cannot_be_written_costs_nothing(
         sealer.seal()
         assert home.archive.is_file()
         assert not sealer.due()
+        sealer.close()
     assert len(stored(home)) == 40
+
+
+def test_an_archive_that_was_replaced_is_opened_anew(tmp_path: Path) -> None:
+    home = Home(tmp_path)
+    with (
+        closing(Journal(home.journal)) as journal,
+        closing(Sealer(journal, home.archive, 60.0)) as sealer,
+    ):
+        for part in range(2):
+            for i in range(40):
+                at_ms = 1_900_000_000_000 + 100 * part + i
+                journal.commit([Reading("p", Quantity.TEMPERATURE, at_ms, 30.0)])
+            sealer.seal()
+            if part == 0:
+                for path in tmp_path.glob("readings/archive.db*"):
+                    path.unlink()
+    assert len(stored(home)) == 40 + 16  # the newest commits were in the journal all along
