@@ -115,10 +115,13 @@ def forecast_or_why(
     cooling = cooling_of(fall, known=known_tau, limits=limits)
     if isinstance(cooling, Silence):
         return cooling
-    return _ahead(cooling, at_ms[-1], floor_c, limits)
+    return ahead_of(cooling, at_ms[-1], floor_c, limits)
 
 
-def _ahead(cooling: Cooling, now_ms: int, floor_c: float, limits: Limits) -> Forecast | Silence:
+def ahead_of(
+    cooling: Cooling, now_ms: int, floor_c: float, limits: Limits = DEFAULT
+) -> Forecast | Silence:
+    """When a fall that follows a cooling curve passes the floor, if it does in the time ahead."""
     newest_c = cooling.around_c + cooling.excess_k
     hours = time_to_floor_h(newest_c, floor_c, cooling.around_c, cooling.tau_h)
     if hours is None:
@@ -130,6 +133,8 @@ def _ahead(cooling: Cooling, now_ms: int, floor_c: float, limits: Limits) -> For
     ln_se = _ln_time_se(cooling, hours, floor_c, limits)
     if ln_se > limits.most_ln_time_se:
         return Silence.TOO_WIDE
+    passing_h = limits.pass_sd_c * cooling.tau_h / (floor_c - cooling.around_c)
+    ln_se = math.hypot(ln_se, passing_h / hours)
     wide = math.exp(student_t(_NORMAL_90, cooling.fitted.freedom) * ln_se)
     tau_wide = math.exp(student_t(_NORMAL_95, cooling.fitted.freedom) * cooling.ln_tau_se)
     return Forecast(
@@ -154,8 +159,8 @@ def _ahead(cooling: Cooling, now_ms: int, floor_c: float, limits: Limits) -> For
 def _ln_time_se(cooling: Cooling, hours: float, floor_c: float, limits: Limits) -> float:
     """Standard error of the logarithm of the time to the floor (delta method).
 
-    t = τ ln(u/(B − A)): by u τ/u, by ln τ t, by A τ/(B − A). The room's way until then comes on
-    top: on average half of it counts.
+    t = τ ln(u/(B − A)): by u τ/u, by ln τ t, by A τ/(B − A). On top comes the room's way until
+    then, of which half counts on average, and how far any curve is out.
     """
     tau, above = cooling.tau_h, floor_c - cooling.around_c
     gradient = [tau / cooling.excess_k * by for by in cooling.by]
@@ -163,7 +168,8 @@ def _ln_time_se(cooling: Cooling, hours: float, floor_c: float, limits: Limits) 
     if len(gradient) > 2:
         gradient[2] += tau / above
     drift = tau / above * limits.room_drift_k_h * hours / 2
-    return math.hypot(cooling.fitted.se_along(gradient), drift) / hours
+    fitted = math.hypot(cooling.fitted.se_along(gradient), drift) / hours
+    return math.hypot(fitted, limits.curve_ln_sd)
 
 
 def _later(now_ms: int, hours: float) -> int:

@@ -6,11 +6,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from statistics import fmean
+from statistics import fmean, median
 
 from analysis.cooling_limits import DEFAULT, Limits, Silence
 
 HOUR_MS = 3_600_000.0
+MINUTE_MS = 60_000
+_HOLE_STEPS = 3
 _USUAL_SHARE = 0.05
 
 RoomC = float | Sequence[float] | Callable[[int], float] | None
@@ -30,6 +32,12 @@ class Fall:
     def span_h(self) -> float:
         """How long it has been going on, in h."""
         return self.hours[-1] - self.hours[0]
+
+    def newest(self, share: float) -> Fall:
+        """The newest part of its points."""
+        first = len(self.hours) - math.ceil(share * len(self.hours))
+        room_c = None if self.room_c is None else self.room_c[first:]
+        return Fall(self.start_ms, self.hours[first:], self.warm_c[first:], room_c)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,12 +134,20 @@ def _room_of(room_c: RoomC, at_ms: Sequence[int], first: int) -> list[float] | N
     return [room_c] * (len(at_ms) - first)
 
 
+def _unbroken_ms(at_ms: Sequence[int]) -> int:
+    """How long readings have come one after another: with the power, the heat may be back."""
+    steps = [b - a for a, b in pairwise(at_ms)]
+    hole_ms = max(_HOLE_STEPS * median(steps), MINUTE_MS) if steps else 0
+    last = max((i for i, step in enumerate(steps) if step > hole_ms), default=-1)
+    return at_ms[-1] - at_ms[last + 1]
+
+
 def _thinned(
     at_ms: Sequence[int], warm_c: Sequence[float], room_c: Sequence[float] | None, limits: Limits
 ) -> Fall | Silence:
     """At most `most_points` points: means over equal times, and the newest reading as it is."""
     count, span_ms = len(at_ms), at_ms[-1] - at_ms[0]
-    if count < limits.least_points or span_ms < limits.least_hours * HOUR_MS:
+    if count < limits.least_points or _unbroken_ms(at_ms) < limits.least_hours * HOUR_MS:
         return Silence.SHORT
     if count <= limits.most_points:
         edges = list(range(count + 1))

@@ -58,10 +58,31 @@ class Cooling:
         return self.fitted.se(1)
 
 
+_NEWEST = (1.0, 2 / 3, 4 / 9)
+"""The parts of a fall that are tried: its beginning may be another story, such as a heater that
+came on once more before it failed."""
+
+
 def cooling_of(
     fall: Fall, *, known: KnownTau | None = None, limits: Limits = DEFAULT
 ) -> Cooling | Silence:
-    """Fit a fall, or say why it is not believed.
+    """Fit a fall, or as much of its newest part as follows a curve; or say why none is believed."""
+    first: Silence | None = None
+    for share in _NEWEST:
+        part = fall.newest(share)
+        if part.span_h < limits.least_hours or len(part.hours) < limits.least_points:
+            break
+        found = _whole(part, known, limits)
+        if isinstance(found, Cooling):
+            return found
+        first = first or found
+        if found not in (Silence.CURVED, Silence.NOISY, Silence.ELSEWHERE):
+            break
+    return first or Silence.SHORT
+
+
+def _whole(fall: Fall, known: KnownTau | None, limits: Limits) -> Cooling | Silence:
+    """Fit all of it.
 
     It is taken to fall towards the room, as far as that is known; where it evidently falls towards
     something else (a heater at half its power), and enough of it was seen, towards that.
@@ -80,8 +101,15 @@ def _tied(fall: Fall, known: KnownTau | None, limits: Limits) -> Cooling | Silen
     cooling = _fitted(fall, _start_tied(fall, len(assumed)), assumed, known, limits)
     if isinstance(cooling, Silence):
         return cooling
+    if known is not None and _unlike(cooling, known):
+        return Silence.UNLIKE
     off_k = cooling.fitted.parameters[2] if assumed else 0.0
     return Silence.ELSEWHERE if abs(off_k) > _SURE * limits.room_sd_c else _judged(cooling, limits)
+
+
+def _unlike(cooling: Cooling, known: KnownTau) -> bool:
+    """A heater that still gives some heat slows a fall; an open door hastens it."""
+    return abs(math.log(cooling.tau_h / known.tau_h)) > _SURE * known.ln_sd
 
 
 def _free(fall: Fall, known: KnownTau | None, limits: Limits) -> Cooling | Silence:

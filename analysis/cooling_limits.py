@@ -18,6 +18,7 @@ class Silence(StrEnum):
     BELOW = "it is below the floor already"
     UNDETERMINED = "the readings do not determine a time constant"
     TOO_LITTLE = "too little of the time constant has been seen"
+    UNLIKE = "it falls otherwise than this enclosure does without heat"
     TOO_FAST = "it falls faster than a closed enclosure does"
     TOO_SLOW = "it falls more slowly than an enclosure without heat does"
     ELSEWHERE = "it falls towards something else than the room"
@@ -41,6 +42,11 @@ class Limits:
     noise_c: float = 0.1
     room_sd_c: float = 0.3
     room_drift_k_h: float = 0.15
+    curve_ln_sd: float = 0.04
+    """No enclosure is quite one store of heat: so far may the curve itself be out, as a part of
+    the time to the floor."""
+    pass_sd_c: float = 0.06
+    """A reading passes the floor a step of the probe sooner or later than the air does."""
     gap_ms: int = 15 * 60_000
     block_ms: int = 2 * 60_000
     """Falls are looked for in means over this long: a single odd reading neither begins nor ends
@@ -55,7 +61,7 @@ class Limits:
     least_history_ms: int = 2 * 3_600_000
     least_hours: float = 10 / 60
     most_hours: float = 12.0
-    least_points: int = 8
+    least_points: int = 6
     most_points: int = 80
     """Longer falls are thinned to this many means: one forecast costs a few milliseconds."""
     least_tau_h: float = 0.5
