@@ -26,6 +26,8 @@ _BENT_RATIO = 0.6
 _BENT_C = 0.05
 """A bow smaller than this bends no forecast."""
 _BACK_C = 0.1
+_STILL_ROOM_K = 0.3
+"""A room that moves by more takes a heated warm side along: what the readings bend to is not it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,12 +87,15 @@ def _whole(fall: Fall, known: KnownTau | None, limits: Limits) -> Cooling | Sile
     """Fit all of it.
 
     It is taken to fall towards the room, as far as that is known; where it evidently falls towards
-    something else (a heater at half its power), and enough of it was seen, towards that.
+    something else (a heater at half its power) in a room that stands still, and enough of it was
+    seen, towards that.
     """
     if fall.room_c is None:
         return _free(fall, known, limits)
     tied = _tied(fall, known, limits)
-    if tied not in (Silence.ELSEWHERE, Silence.CURVED):
+    if tied not in (Silence.ELSEWHERE, Silence.CURVED, Silence.TOO_SLOW):
+        return tied
+    if max(fall.room_c) - min(fall.room_c) > _STILL_ROOM_K:
         return tied
     free = _free(Fall(fall.start_ms, fall.hours, fall.warm_c, None), known, limits)
     return free if isinstance(free, Cooling) else tied

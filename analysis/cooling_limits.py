@@ -65,7 +65,7 @@ class Limits:
     most_points: int = 80
     """Longer falls are thinned to this many means: one forecast costs a few milliseconds."""
     least_tau_h: float = 0.5
-    most_tau_h: float = 12.0
+    most_tau_h: float = 6.0
     most_ln_tau_se: float = 0.3
     least_share_of_tau: float = 0.4
     """How much of the time constant must have been seen where the room is not known."""
