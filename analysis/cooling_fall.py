@@ -79,7 +79,7 @@ def find_fall(
     if usual_c is None:
         usual_c = _usual_before(blocks[: top + 1], limits)
     least_c = top_c - limits.least_unknown_k if usual_c is None else usual_c - limits.under_usual_k
-    if newest_c >= least_c:
+    if max(newest_c, _before(blocks, limits.under_ms)) >= least_c:
         return Silence.USUAL
     under = max(i for i in range(top, len(blocks)) if blocks[i].mean_c > top_c - limits.from_top_k)
     first = blocks[under + 1].first
@@ -116,6 +116,12 @@ def _top(blocks: Sequence[_Block], limits: Limits) -> int:
         if blocks[-1].at_ms - blocks[i].at_ms > limits.most_hours * HOUR_MS:
             break
     return top
+
+
+def _before(blocks: Sequence[_Block], back_ms: int) -> float:
+    """The mean of the newest block that is older than that."""
+    end_ms = blocks[-1].at_ms - back_ms
+    return next((b.mean_c for b in reversed(blocks) if b.at_ms <= end_ms), math.inf)
 
 
 def _usual_before(blocks: Sequence[_Block], limits: Limits) -> float | None:

@@ -164,8 +164,8 @@ def _judged(cooling: Cooling, limits: Limits) -> Cooling | Silence:
     ]
     newest = residuals[-max(3, len(residuals) // 10) :]
     above_c = sum(newest) / len(newest)
-    if above_c > max(_BACK_C, 4 * cooling.rms_c / math.sqrt(len(newest))):
-        return Silence.HEAT_IS_BACK
+    if abs(above_c) > max(_BACK_C, 4 * cooling.rms_c / math.sqrt(len(newest))):
+        return Silence.HEAT_IS_BACK if above_c > 0 else Silence.CURVED
     if cooling.rms_c > _BENT_C and _evenness(residuals) < _BENT_RATIO:
         return Silence.CURVED
     if cooling.ln_tau_se > limits.most_ln_tau_se:

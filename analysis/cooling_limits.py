@@ -56,6 +56,8 @@ class Limits:
     probe has followed."""
     under_usual_k: float = 0.3
     """Under the usual low by this much, before a fall is more than a thermostat's switching."""
+    under_ms: int = 4 * 60_000
+    """... and for so long: an opened door at the end of a switching is no failure."""
     least_unknown_k: float = 2.5
     """How far it has to have fallen where the usual low is not known."""
     least_history_ms: int = 2 * 3_600_000

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import random
+import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -120,14 +121,17 @@ def forecasts_along(
     return found
 
 
-def passes_at_ms(series: Series, after_ms: int, level_c: float = FLOOR_C) -> int | None:
-    """When the mean of a minute's readings first lies under the level."""
-    for i, at in enumerate(series.at_ms):
-        recent = [
-            c for a, c in zip(series.at_ms[max(0, i - 6) : i + 1],
-                              series.warm_c[max(0, i - 6) : i + 1], strict=True)
-            if a > at - MINUTE
-        ]  # fmt: skip
-        if at >= after_ms and sum(recent) / len(recent) < level_c:
-            return at
+def passes_at_ms(series: Series, after_ms: int, level_c: float = FLOOR_C) -> float | None:
+    """When the readings pass the level: on the line between means of a minute (or readings)."""
+    before: tuple[float, float] | None = None
+    for end in range(1, len(series.at_ms) + 1):
+        first = end - 1
+        while first > 0 and series.at_ms[first - 1] > series.at_ms[end - 1] - MINUTE:
+            first -= 1
+        at = statistics.fmean(series.at_ms[first:end])
+        mean_c = statistics.fmean(series.warm_c[first:end])
+        if before is not None and at >= after_ms and mean_c < level_c:
+            share = (before[1] - level_c) / (before[1] - mean_c)
+            return before[0] + share * (at - before[0])
+        before = (at, mean_c)
     return None

@@ -34,7 +34,7 @@ def claims(series: Series, **how: float) -> list[tuple[int, Forecast]]:
     return [(now, one) for now, one in found if isinstance(one, Forecast)]
 
 
-def failure(seed: int, every_ms: int) -> tuple[list[tuple[int, Forecast]], int]:
+def failure(seed: int, every_ms: int) -> tuple[list[tuple[int, Forecast]], float]:
     """What is forecast from a heater's failure on, and when the floor was passed."""
     draw = random.Random(seed)
     build = replace(
