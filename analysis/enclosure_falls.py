@@ -19,6 +19,8 @@ from analysis.least_squares import student_t
 from analysis.words import HOUR_MS
 
 LEAST_DEPTH_K = 1.0
+LEAST_HOURS = 40 / 60
+"""Shorter falls may be an opened door's, which are far faster."""
 MOST_FALLS = 200
 """The newest: an enclosure changes with what stands in it."""
 _SETTLED_K = 0.5
@@ -65,9 +67,9 @@ def time_constant(track: EnclosureTrack) -> TimeConstant | None:
 
 
 def _cooling(fall: Fall) -> Cooling | None:
-    limits = replace(DEFAULT, most_tau_h=24.0, least_points=8)
+    limits = replace(DEFAULT, most_tau_h=24.0, least_points=8, least_hours=LEAST_HOURS)
     found = cooling_of(fall, limits=limits)
-    if isinstance(found, Silence) or found.fall.room_c is None:
+    if fall.span_h < LEAST_HOURS or isinstance(found, Silence) or found.fall.room_c is None:
         return None
     return found
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.enclosure_model import EnclosureModel, Gap
-from analysis.enclosure_reach import HELD_HOURS, Hold
+from analysis.enclosure_reach import Hold
 from analysis.heater_trend import LEAST_WEEKS, Heater, Trend
 from analysis.words import (
     HOUR_MS,
@@ -46,7 +46,7 @@ def hold_sentence(hold: Hold, settings: Settings) -> str:
         return f"{question} Yes: that takes no heat."
     need = f"{temperature_change(hold.need_k, settings)} above the room"
     if hold.answer == "yes":
-        return f"{question} Yes, by the records: it was held {need} for {hold.longest_hours} h."
+        return f"{question} Yes, by the records: it was held {need} {_days(hold.days)}."
     if hold.answer == "no":
         limit = temperature_change(hold.limit_k, settings)
         return f"{question} No: that takes {need}, and with its heater at its most it had {limit}."
@@ -54,8 +54,7 @@ def hold_sentence(hold: Hold, settings: Settings) -> str:
         return f"{question} Not known: what it was held above its room was never recorded."
     most = temperature_change(hold.most_k, settings)
     return (
-        f"{question} Not known: that takes {need}, and the most it was held for "
-        f"{HELD_HOURS} h is {most}."
+        f"{question} Not known: that takes {need}, and the most it was held over a day is {most}."
     )
 
 
@@ -86,7 +85,7 @@ def _reach(model: EnclosureModel, settings: Settings) -> str:
         return "How far above its room it can be held is not known."
     text = (
         f"It is usually {temperature_change(reach.usual_k, settings)} above its room; the most "
-        f"held for {HELD_HOURS} h is {temperature_change(reach.most_k, settings)}"
+        f"held over a day is {temperature_change(reach.most_k, settings)}"
     )
     if reach.limit_k is None:
         return f"{text}, and its heater was never seen at its most."
@@ -94,6 +93,8 @@ def _reach(model: EnclosureModel, settings: Settings) -> str:
 
 
 def _heater(heater: Heater, settings: Settings) -> str:
+    if heater.warm_side is not None and heater.warm_side.sinking:
+        return f"Its warm side sinks: {_degrees(heater.warm_side, settings)}. Look at it."
     if heater.strength is not None and heater.strength.sinking:
         one = heater.strength
         return (
@@ -101,13 +102,15 @@ def _heater(heater: Heater, settings: Settings) -> str:
             f"{-one.per_30_days:.0f} % in 30 days ({-one.high:.0f} to {-one.low:.0f} %, over "
             f"{one.weeks} weeks). Look at it, and at the thermostat, before it fails."
         )
-    if heater.warm_side is not None and heater.warm_side.sinking:
-        return f"Its warm side sinks: {_degrees(heater.warm_side, settings)}. Look at it."
     if heater.strength is None and heater.warm_side is None:
         return f"Whether its heater weakens is not known: that takes {LEAST_WEEKS} weeks."
     if heater.strength is None:
         return "Its warm side does not sink; how hard its heater works is not known."
     return f"Nothing shows that its heater weakens (looked at {heater.strength.weeks} weeks)."
+
+
+def _days(count: int) -> str:
+    return "over a day" if count == 1 else f"over {count} days"
 
 
 def _degrees(one: Trend, settings: Settings) -> str:

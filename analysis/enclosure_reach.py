@@ -15,9 +15,9 @@ import numpy as np
 
 from analysis.enclosure_track import Hours
 
-HELD_HOURS = 6
-"""A difference is held when every hour of so many has it: longer than any time constant here."""
-_WINDOW_HOURS = 24
+HELD_HOURS = 24
+"""What is held is a mean over a whole day: by the hour a warm side lags behind its room, and looks
+as if it were held further above a room that has just become colder."""
 _UNDER_USUAL_K = 0.7
 _ROOM_MOVES_K = 1.0
 _FOLLOWS = 0.5
@@ -30,13 +30,12 @@ Answer = Literal["yes", "no", "not known"]
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """How far above the room, in K: `most_k` was held for `HELD_HOURS`; `limit_k` is what the
-    heater gave at its most, None where it was never seen there. `usual_k` is the middle."""
+    """How far above the room, in K: `most_k` was held over a day; `limit_k` is what the heater
+    gave at its most, None where it was never seen there. `usual_k` is the middle."""
 
     most_k: float
     usual_k: float
     limit_k: float | None
-    limit_hours: int
     hours: int
     """Hours in which warm side and room were both known."""
 
@@ -49,8 +48,8 @@ class Hold:
     room_c: float
     need_k: float
     answer: Answer
-    longest_hours: int
-    """The longest that at least so much was held."""
+    days: int
+    """On how many days in a row or apart at least so much was held."""
     most_k: float | None
     limit_k: float | None
 
@@ -58,7 +57,7 @@ class Hold:
 def reach_of(hours: Hours) -> Reach | None:
     """What the hours show; None where the difference was never held for long enough to say."""
     difference = hours.warm_c - hours.room_c
-    held = [float(difference[run].min()) for run in _runs(hours, HELD_HOURS)]
+    held = [float(difference[run].mean()) for run in _runs(hours, HELD_HOURS)]
     if not held:
         return None
     most = max(held)
@@ -67,7 +66,6 @@ def reach_of(hours: Hours) -> Reach | None:
         most_k=most,
         usual_k=float(np.median(difference)),
         limit_k=max(limits) if limits else None,
-        limit_hours=_WINDOW_HOURS if limits else 0,
         hours=len(difference),
     )
 
@@ -75,27 +73,25 @@ def reach_of(hours: Hours) -> Reach | None:
 def can_hold(hours: Hours, reach: Reach | None, hold_c: float, room_c: float) -> Hold:
     """yes, no or not known: never more than the records show."""
     need = hold_c - room_c
-    longest = _longest(hours, need)
+    days = _days_held(hours, need)
     answer: Answer = "not known"
-    if need <= 0 or longest >= HELD_HOURS:
+    if need <= 0 or days:
         answer = "yes"
     elif reach is not None and reach.limit_k is not None and need > reach.limit_k + _MARGIN_K:
         answer = "no"
     return Hold(
-        hold_c, room_c, need, answer, longest,
+        hold_c, room_c, need, answer, days,
         reach.most_k if reach else None, reach.limit_k if reach else None,
     )  # fmt: skip
 
 
-def _longest(hours: Hours, need_k: float) -> int:
-    longest = run = 0
-    before = float("-inf")
-    for hour, high in zip(
-        hours.hour.tolist(), (hours.warm_c - hours.room_c >= need_k).tolist(), strict=True
-    ):
-        run = (run + 1 if hour == before + 1 else 1) if high else 0
-        longest, before = max(longest, run), hour
-    return longest
+def _days_held(hours: Hours, need_k: float) -> int:
+    """Days that do not overlap in which the mean difference was so much or more."""
+    difference, count, free = hours.warm_c - hours.room_c, 0, 0
+    for run in _runs(hours, HELD_HOURS):
+        if run.start >= free and float(difference[run].mean()) >= need_k:
+            count, free = count + 1, run.stop
+    return count
 
 
 def _runs(hours: Hours, length: int, step: int = 1) -> Iterator[slice]:
@@ -108,7 +104,7 @@ def _runs(hours: Hours, length: int, step: int = 1) -> Iterator[slice]:
 def _at_its_most(hours: Hours, most_k: float) -> Iterator[float]:
     """The difference over each day in which the warm side was low and went with the room."""
     usual_c = float(np.median(hours.warm_c))
-    for run in _runs(hours, _WINDOW_HOURS, step=3):
+    for run in _runs(hours, HELD_HOURS, step=3):
         warm, room = hours.warm_c[run], hours.room_c[run]
         if warm.max() > usual_c - _UNDER_USUAL_K or np.ptp(room) < _ROOM_MOVES_K:
             continue

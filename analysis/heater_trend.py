@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-
 from itertools import pairwise
 
 import numpy as np
@@ -27,7 +26,9 @@ _MOST_STEP_MS = 150_000
 _LEAST_KNOWN = 0.8
 _TURN_K = 0.25
 _LEAST_SWITCHINGS = 4
-_MATERIAL_SHARE = 0.05
+_DUTIES = (0.2, 0.85)
+"""Outside of these one of the two phases is as short as a probe's lag."""
+_MATERIAL_SHARE = 0.1
 _MATERIAL_K = 0.5
 
 
@@ -103,7 +104,9 @@ def _strength(track: EnclosureTrack, part: slice) -> float | None:
     off = sum(float(at[bottom] - at[top]) for top, bottom in turns[:-1])
     within = slice(turns[0][0], turns[-1][0])
     duty = 1 - off / span
-    return float(np.nanmean(warm[within] - room[within])) / duty if duty > 0 else None
+    if not _DUTIES[0] <= duty <= _DUTIES[1]:
+        return None
+    return float(np.nanmean(warm[within] - room[within])) / duty
 
 
 def _trend(points: Sequence[tuple[int, float]], unit: str, material: float) -> Trend | None:

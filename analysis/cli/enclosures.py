@@ -32,7 +32,7 @@ def register(app: typer.Typer) -> None:
     app.command()(enclosure)
 
 
-def enclosure(
+def enclosure(  # noqa: PLR0917  # one parameter for each option
     name: Annotated[
         str | None, typer.Argument(metavar="[NAME]", help="The enclosure; all without it.")
     ] = None,

@@ -69,8 +69,9 @@ def rack_series(
     every_ms: int = 10_000,
     build: EnclosureBuild = LARCH,
     climate: RoomClimate = ROOM,
+    start_ms: int = T0,
 ) -> Series:
-    """Probes in 1/16 °C steps in a simulated enclosure and its room, from T0 on."""
+    """Probes in 1/16 °C steps in a simulated enclosure and its room."""
     rack = Rack(
         seed=seed,
         room=Room(seed, climate),
@@ -78,10 +79,10 @@ def rack_series(
         probes=[ProbeBuild("warm"), ProbeBuild("room")],
         seats=[Seat("warm", build.name, "warm side"), Seat("room", None, "room")],
         script=Script(faults),
-        start_ms=T0,
+        start_ms=start_ms,
     )
     series = Series([], [], [])
-    for at in range(T0, T0 + round(days * DAY), every_ms):
+    for at in range(start_ms, start_ms + round(days * DAY), every_ms):
         rack.advance(at)
         said = {sample.probe: sample.value for sample in rack.read()}
         if 0 < said.get("warm", 85.0) < 84 and 0 < said.get("room", 85.0) < 84:
