@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Literal
 
 from analysis.window import DAY_MS
@@ -20,23 +21,29 @@ State = Literal["thin", "ordinary", "heavy", "not known"]
 
 BASIS = "common practice"
 
-_THIN = {Spine.SHARP: "spine sharp", Ribs.SEEN: "ribs seen", Skin.FOLDED: "skin in folds"}
-_HEAVY = {
-    Spine.BURIED: "spine buried",
-    Ribs.BURIED: "ribs buried",
-    Tail.THICK: "tail thick",
-    Vent.BULGING: "bulges before the vent",
-    Neck.LEVEL: "no step from head to neck",
+_Part = tuple[type[StrEnum], StrEnum]
+
+# Keyed by part and value: a word such as "buried" is the same for spine and ribs.
+_THIN: dict[_Part, str] = {
+    (Spine, Spine.SHARP): "spine sharp",
+    (Ribs, Ribs.SEEN): "ribs seen",
+    (Skin, Skin.FOLDED): "skin in folds",
 }
-_NEITHER = {
-    Spine.FELT: "spine felt",
-    Ribs.FELT: "ribs felt, not seen",
-    Skin.SMOOTH: "skin smooth",
-    Tail.TAPERING: "tail tapering",
-    Vent.FLAT: "flat before the vent",
-    Neck.STEPPED: "neck stepped off",
+_HEAVY: dict[_Part, str] = {
+    (Spine, Spine.BURIED): "spine buried",
+    (Ribs, Ribs.BURIED): "ribs buried",
+    (Tail, Tail.THICK): "tail thick",
+    (Vent, Vent.BULGING): "bulges before the vent",
+    (Neck, Neck.LEVEL): "no step from head to neck",
 }
-_Part = Spine | Ribs | Skin | Tail | Vent | Neck
+_NEITHER: dict[_Part, str] = {
+    (Spine, Spine.FELT): "spine felt",
+    (Ribs, Ribs.FELT): "ribs felt, not seen",
+    (Skin, Skin.SMOOTH): "skin smooth",
+    (Tail, Tail.TAPERING): "tail tapering",
+    (Vent, Vent.FLAT): "flat before the vent",
+    (Neck, Neck.STEPPED): "neck stepped off",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,4 +92,4 @@ def newest_look(looks: Sequence[Look], care: CareProfile, now_ms: int) -> LookSc
 
 def _parts(look: Look) -> list[_Part]:
     parts = (look.spine, look.ribs, look.skin, look.tail, look.vent, look.neck)
-    return [part for part in parts if part is not None]
+    return [(type(part), part) for part in parts if part is not None]

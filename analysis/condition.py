@@ -183,7 +183,7 @@ def conditions_of_book(
     )
 
 
-def _verdicts(  # noqa: PLR0917  # as above
+def _verdicts(  # noqa: PLR0917  # a home's parts as they are opened
     book: Book,
     reader: Reader,
     meals: Sequence[Meal],

@@ -112,7 +112,7 @@ def _food(of: Food | None, settings: Settings, *, grown: bool) -> Iterator[str]:
         text += ", energy not known"
     else:
         least = "at least " if of.energy_unknown else ""
-        text += f", {least}{of.kcal_month:,.0f} kcal"
+        text += f", {least}about {words.energy(of.kcal_month)} kcal"
     count = words.count(of.came_back)
     meals = "meal" if of.came_back == 1 else "meals"
     yield f"{text}." + (f" Without {count} {meals} that came back." if of.came_back else "")

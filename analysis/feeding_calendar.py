@@ -162,7 +162,11 @@ def _rule(of: Wait) -> str:
 
 def _events(before: bytes) -> dict[str, Event]:
     read = Calendar.from_ical(before)
-    return {str(event["UID"]): event for event in read.walk("VEVENT") if "UID" in event}
+    return {
+        str(one["UID"]): one
+        for one in read.walk("VEVENT")
+        if isinstance(one, Event) and "UID" in one
+    }
 
 
 def _stamp(event: Event, old: Event | None, now_ms: int) -> None:
@@ -174,7 +178,9 @@ def _stamp(event: Event, old: Event | None, now_ms: int) -> None:
     now = datetime.fromtimestamp(now_ms // 1000, UTC)
     event.add("dtstamp", now)
     event.add("last-modified", now)
-    event.add("sequence", int(old["SEQUENCE"]) + 1 if old is not None and "SEQUENCE" in old else 0)
+    event.add(
+        "sequence", int(str(old["SEQUENCE"])) + 1 if old is not None and "SEQUENCE" in old else 0
+    )
 
 
 def _same(one: Event, old: Event) -> bool:

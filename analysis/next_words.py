@@ -14,8 +14,6 @@ from analysis.portion import Portion
 from analysis.waits import Wait
 from config.settings import Settings
 
-PROPOSAL = "A proposal from the book and the probes."
-
 
 def sentences(of: NextMeal, settings: Settings) -> list[str]:
     """One sentence that says it all, then each rule, the meal, what to ask and to mind."""
@@ -47,7 +45,7 @@ def when(of: NextMeal) -> str:
     if "shed" in rules:
         return f"{seen}in shed, no meal until the skin is off{after}"
     if of.not_before > of.today:
-        return f"{seen}not before {_day(of.not_before, of)} ({of.holding[0].why})"
+        return f"{seen}not before {_day(of.not_before, of)} ({_brief(of.holding[0])})"
     return seen + _today(of)
 
 
@@ -66,7 +64,7 @@ def wait_line(of: Wait, today: date) -> str:
     """One rule: its day, its reason, its source."""
     why = f"{of.why[:1].upper()}{of.why[1:]}"
     if of.until is None:
-        day = "no day"
+        day = "no day yet"
     else:
         day = ("from " if of.until > today else "since ") + words.named_day(of.until, today)
     return f"{day}: {why}. [{author(of.basis)}]"
@@ -118,12 +116,13 @@ def portion_lines(of: Portion | None, settings: Settings) -> Iterator[str]:
     day = words.local_day(of.body_at_ms, settings.zone)
     sources = "; ".join(map(author, of.basis))
     yield f"Size for {body}, weighed on {day}. [{sources}]"
-    if of.low_kcal is None or of.high_kcal is None or of.energy_basis is None:
+    if of.low_kcal is None or of.high_kcal is None:
         yield "Energy: not known for that prey."
         return
-    low, high = (_kcal(value) for value in (of.low_kcal, of.high_kcal))
+    low, high = (words.energy(value) for value in (of.low_kcal, of.high_kcal))
     energy = high if low == high else f"{low} to {high}"
-    yield f"Energy: about {energy} kcal as fed. [{author(of.energy_basis)}]"
+    sources = "; ".join(dict.fromkeys(map(author, of.energy_basis)))
+    yield f"Energy: about {energy} kcal as fed. [{sources}]"
 
 
 def _vet(of: NextMeal) -> Iterator[str]:
@@ -131,9 +130,9 @@ def _vet(of: NextMeal) -> Iterator[str]:
     yield from (f"See a vet: {why}." for why in of.vet if why not in told)
 
 
-def _kcal(value: float) -> str:
-    """To two digits: a table's energy is not known better."""
-    return f"{float(f'{value:.2g}'):,.0f}" if value >= 10 else f"{value:.1f}".removesuffix(".0")
+def _brief(of: Wait) -> str:
+    """The reason without what was not known of it, which its own line says."""
+    return of.why.partition(" (")[0]
 
 
 def _day(day: date, of: NextMeal) -> str:

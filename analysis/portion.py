@@ -38,7 +38,7 @@ class Portion:
     """Every kind that covers a fair part of it, the lightest first."""
     low_kcal: float | None
     high_kcal: float | None
-    energy_basis: str | None
+    energy_basis: tuple[str, ...]
     basis: tuple[str, ...]
 
 
@@ -86,7 +86,7 @@ def portion(
         kinds=tuple(one.name for one in fitting),
         low_kcal=low_g * min(one.value for one in energies) if known else None,
         high_kcal=high_g * max(one.value for one in energies) if known else None,
-        energy_basis="; ".join(dict.fromkeys(map(basis_text, energies))) if known else None,
+        energy_basis=tuple(dict.fromkeys(map(basis_text, energies))) if known else (),
         basis=tuple(basis),
     )
 

@@ -157,9 +157,10 @@ def _digestion(
     )
     until = words.local_day_of(round(through.at_ms), settings.zone)
     over = through.at_ms <= now_ms
-    share = 100 if over else min(99, int(100 * through.share))
     which = "the last meal" if of.at_ms == digesting[-1].at_ms else _meal_of(of, settings)
-    why = f"if it lay on the cool side, {which} is {share} % digested"
+    share = min(99, int(100 * through.share))
+    far = "digested" if over else f"only {share} % digested"
+    why = f"{which} is {far} if it lay on the cool side"
     yield Wait(
         "digestion",
         until if over else until + timedelta(1),

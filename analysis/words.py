@@ -105,6 +105,12 @@ def length_at_most(value_mm: float, settings: Settings) -> str:
     return f"{math.floor(value_mm + 1e-9):,d} mm"
 
 
+def energy(value_kcal: float) -> str:
+    """An energy in kcal without its unit, to two digits: a table does not know it better."""
+    rounded = float(f"{value_kcal:.2g}")
+    return f"{rounded:,.0f}" if rounded >= 10 else f"{rounded:.1f}".removesuffix(".0")
+
+
 def body_length(value_cm: float, settings: Settings) -> str:
     """An animal's length in whole cm or inches."""
     if settings.show.length == "in":

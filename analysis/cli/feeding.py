@@ -53,12 +53,13 @@ def next_(
     if ics is not None:
         from analysis.feeding_calendar import write_calendar
 
-        written = write_calendar(ics, found, it.settings, moment)
-        typer.echo(f"{ics} {'written' if written else 'unchanged'}", err=as_json)
+        write_calendar(ics, found, it.settings, moment)
     if as_json:
         print_json([one.as_json() for one in found])
-    else:
-        _print([sentences(one, it.settings) for one in found])
+        return
+    _print([sentences(one, it.settings) for one in found])
+    if ics is not None:
+        typer.echo(f"{ics} is up to date")
 
 
 def condition(
