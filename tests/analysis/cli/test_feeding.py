@@ -39,7 +39,8 @@ def test_next_in_words(home: Path) -> None:
     first, *more = done.stdout.splitlines()
     assert first == (
         "Juno: not before Mon 13 Jan (the last meal is only 82 % digested if it lay on the cool "
-        "side), then a young rat of 120–180 g; enclosure fit today: not known (the warm side's probe is not reporting; only "
+        "side), then a young rat of 120–180 g; enclosure fit today: not known "
+        "(the warm side's probe is not reporting; only "
         "41 h of the last 48 h are known), look for yourself."
     )
     assert all(line.startswith("  ") for line in more)
