@@ -93,8 +93,8 @@ def through_at(of: Digesting, care: CareProfile, now_ms: int) -> Through:
     known = progress(cool, pct, model, factor=of.factor)
     assumed_h = max(0.0, (now_ms - of.at_ms) / HOUR_MS - cool.known_hours)
     share = known.share + sum(_unseen(of, cool, pct, care, now_ms))
-    if known.through_at_ms is not None and assumed_h == 0:
-        return Through(known.through_at_ms, share, 0.0)
+    if known.through_at_ms is not None:  # by what is known alone: a moment that stays the same
+        return Through(known.through_at_ms, share, assumed_h)
     if cool.known_hours >= KNOWN_HOURS:
         pace = known.share / cool.known_hours
     else:

@@ -9,6 +9,8 @@ from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from analysis.condition import condition
 from analysis.exposure import Line, line_of
@@ -257,6 +259,24 @@ class TestDigestion:
         days, of = through(5.0, flat(28.0, "2026-02-21 12:00"), "2026-02-21 12:00")
         assert days == pytest.approx(3.03, abs=0.02)
         assert of.share > 1
+        # What comes after it, cold or unknown, does not move it.
+        since = ms("2026-02-21 12:00")
+        at_ms = [since, since + 4 * DAY, since + 4 * DAY + 1, NOW - HOUR]
+        cold = line_of(at_ms, [28.0, 28.0, 20.0, 20.0], 1e12)
+        days, of = through(5.0, cold, "2026-02-21 12:00")
+        assert days == pytest.approx(3.03, abs=0.02)
+        assert of.assumed_hours == pytest.approx(1.0)
+
+    @given(st.floats(1.0, 50.0), st.floats(18.0, 34.0), st.floats(0.0, 8.0), st.floats(0.5, 48.0))
+    def test_a_colder_cool_side_never_makes_it_sooner(
+        self, pct: float, cool_c: float, less_c: float, known_h: float
+    ) -> None:
+        until_ms = ms("2026-02-25 12:00") + round(known_h * HOUR)
+        sooner, later = (
+            through(pct, flat(value_c, "2026-02-25 12:00", until_ms))[0]
+            for value_c in (cool_c, cool_c - less_c)
+        )
+        assert later >= sooner - 1e-6
 
     def test_a_day_of_swing_lengthens_it(self) -> None:
         """8 K of swing: a quarter longer, 6.28 × 1.25 = 7.85 days."""
