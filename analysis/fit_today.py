@@ -27,17 +27,25 @@ class Fit:
     hours_above: float
 
 
+NO_PLACE = Fit(None, ("the book does not say where it is",), 0.0, 0.0, 0.0)
+"""Of an animal without an enclosure."""
+
+
 def fit_today(
     warm: Line | None,
     last_reading_ms: int | None,
     care: CareProfile,
     settings: Settings,
     now_ms: int,
+    *,
+    probes_apart_hours: float = 0.0,
 ) -> Fit:
     """Judge an enclosure by its warm side up to now.
 
     `warm` is the line over the profile's last steady hours at least, None without a probe there;
-    `last_reading_ms` when one of its probes was last heard with a usable reading.
+    `last_reading_ms` when one of its probes was last heard with a usable reading;
+    `probes_apart_hours` for how long on end two of its probes were further apart than the settings
+    allow.
     """
     if warm is None:
         return Fit(None, ("no probe on the warm side",), 0.0, 0.0, 0.0)
@@ -59,5 +67,8 @@ def fit_today(
         open_.append("the warm side's probe is not reporting")
     if line.known_hours < rule.least_known_share.value * span_h:
         open_.append(f"only {words.hours(line.known_hours)} of the last {span_h:.0f} h are known")
+    if probes_apart_hours > rule.most_hours_off.value:
+        apart = words.temperature_change(settings.review.probes_disagree_c, settings)
+        open_.append(f"its probes are more than {apart} apart")
     fit = False if wrong else None if open_ else True
     return Fit(fit, tuple(wrong + open_), line.known_hours, below_h, above_h)

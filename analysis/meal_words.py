@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from datetime import tzinfo
 
+from analysis import words
 from analysis.words import HOUR_MS, day_number, hours, local_time, mass, plain, rounded_days
 from collector.book.records import Meal, Outcome
 from config.settings import Settings
 
 _HOURS_TO_COUNT = 96.0  # a keeper counts hours up to four days after a meal, then days
-_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def prey(meal: Meal, settings: Settings) -> str:
@@ -26,7 +26,7 @@ def prey(meal: Meal, settings: Settings) -> str:
 
 
 def _several(kind: str, count: int, each_g: float | None, settings: Settings) -> str:
-    number = _COUNTS[count] if 0 <= count < len(_COUNTS) else f"{count:,d}"
+    number = words.count(count)
     each = f"{mass(each_g, settings)} each" if each_g is not None else "mass not known"
     return f"{number} {_plural(kind)}, {each}" if kind else f"{number} items, {each}"
 

@@ -3,90 +3,146 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import date
 
 from analysis import words
+from analysis.condition_words import CAUTION
 from analysis.fit_today import Fit
+from analysis.meal_words import article
 from analysis.next_meal import NextMeal
 from analysis.portion import Portion
+from analysis.waits import Wait
 from config.settings import Settings
-
-CAUTION = "It is not veterinary advice: what a vet says overrides it."
-_MM_PER_INCH = 25.4
 
 
 def sentences(of: NextMeal, settings: Settings) -> list[str]:
-    """When, why not yet, what, and whether today; a sentence or two each."""
+    """One sentence that says it all, then each rule, the meal, what to ask and to mind."""
     return [
-        f"{words.plain(of.animal)}: {when(of)}.",
-        *(f"{_upper(wait.why)}. [{_author(wait.basis)}]" for wait in of.holding),
+        headline(of, settings),
         *_vet(of),
-        what(of.portion, settings),
-        _fit(of.fit),
+        *(wait_line(wait, of.today) for wait in of.waits),
+        *portion_lines(of.portion, settings),
+        *of.notes.ask,
+        *of.notes.mind,
+        *([CAUTION] if of.vet else []),
     ]
+
+
+def headline(of: NextMeal, settings: Settings) -> str:
+    """When, why not yet, what, and whether the enclosure is fit today."""
+    first = f"{words.plain(of.animal)}: {when(of)}"
+    joint = ", then " if of.open_ended or of.not_before > of.today else ": "
+    return f"{first}{joint}{what(of, settings)}; {fit(of.fit)}."
 
 
 def when(of: NextMeal) -> str:
     """The day in words, without the animal's name."""
-    if of.open_ended:
-        rules = {wait.rule for wait in of.open_ended}
-        if "vet" in rules:
-            return "no meal before a vet has seen it"
-        return f"in shed; no meal before it is over, and not before {_day(of.not_before)}"
+    rules = {wait.rule for wait in of.open_ended}
+    seen = f"see a vet ({of.vet[0]}); " if of.vet and "vet" not in rules else ""
+    after = f", and not before {_day(of.not_before, of)}" if of.not_before > of.today else ""
+    if "vet" in rules:
+        return f"no meal before a vet has seen it ({of.vet[0]}){after}"
+    if "shed" in rules:
+        return f"{seen}in shed, no meal until the skin is off{after}"
     if of.not_before > of.today:
-        return f"not before {_day(of.not_before)}"
+        return f"{seen}not before {_day(of.not_before, of)} ({_brief(of.holding[0])})"
+    return seen + _today(of)
+
+
+def _today(of: NextMeal) -> str:
+    if of.fit.fit is False:
+        return "no meal today, the enclosure is not fit; once it is"
     if of.last_meal is None:
-        return "no meal in the book yet; nothing speaks against one today"
+        return "no meal in the book yet, and nothing speaks against one today"
     if of.due is not None and of.due < of.today:
-        return f"a meal is due since {_day(of.due)}"
-    return "a meal may be given today" + (f", by {_day(of.due)} at the latest" if of.due else "")
+        return f"a meal is due since {_day(of.due, of)}"
+    by = f", by {_day(of.due, of)} at the latest" if of.due is not None else ""
+    return f"a meal may be given today{by}"
 
 
-def what(of: Portion | None, settings: Settings) -> str:
-    """What to offer: mass, kind, width, energy."""
+def wait_line(of: Wait, today: date) -> str:
+    """One rule: its day, its reason, its source."""
+    why = f"{of.why[:1].upper()}{of.why[1:]}"
+    if of.until is None:
+        day = "no day yet"
+    else:
+        day = ("from " if of.until > today else "since ") + words.named_day(of.until, today)
+    return f"{day}: {why}. [{author(of.basis)}]"
+
+
+def what(of: NextMeal, settings: Settings) -> str:
+    """What to offer: kind, mass, width."""
+    half = words.mass(of.at_most_g, settings) if of.at_most_g is not None else None
+    if of.portion is None:
+        most = f"no more than {half}" if half is not None else "how much is not known"
+        return f"{most} (weigh it first: no weighing in the last 90 days)"
+    size = words.mass_span(of.portion.low_g, of.portion.high_g, settings)
+    text = f"{kinds(of.portion.kinds)} of {size}"
+    if of.portion.halved:
+        text += ", half the usual size"
+    if of.portion.rather is not None:
+        text += f", rather the {of.portion.rather} end of it ({of.state})"
+    if of.portion.width_mm is not None:
+        text += f", at most {words.length_at_most(of.portion.width_mm, settings)} wide"
+    return text
+
+
+def kinds(names: tuple[str, ...]) -> str:
+    """ "a weaned or young rat"; where no kind is sold in that size, one item of it."""
+    if not names:
+        return "one item (no kind in the prey table weighs that)"
+    nouns = {name.rsplit(" ", 1)[-1] for name in names}
+    if len(names) > 1 and len(nouns) == 1:
+        heads = [name.rsplit(" ", 1)[0] for name in names]
+        text = f"{' or '.join(heads)} {nouns.pop()}"
+    else:
+        text = " or ".join(f"{article(name)} {name}" if i else name for i, name in enumerate(names))
+    return f"{article(text)} {text}"
+
+
+def fit(of: Fit) -> str:
+    """Whether the enclosure is fit for a meal today."""
+    why = "; ".join(of.reasons)
+    if of.fit is None:
+        return f"enclosure fit today: not known ({why}), look for yourself"
+    return "enclosure fit today: yes" if of.fit else f"enclosure fit today: no ({why})"
+
+
+def portion_lines(of: Portion | None, settings: Settings) -> Iterator[str]:
+    """Where the size comes from, and what is in it."""
     if of is None:
-        return "How much is not known: weigh it first (no weighing in the last 90 days)."
-    low, high = words.mass(of.low_g, settings), words.mass(of.high_g, settings)
-    size = high if low == high else f"{low} to {high}"
-    kind = of.kind if of.kind is not None else "one item; no kind in the prey table weighs that"
-    text = f"Offer {size}: {kind}"
-    if of.width_mm is not None:
-        text += f", no wider than {_length(of.width_mm, settings)}"
-    if of.low_kcal is not None and of.high_kcal is not None:
-        text += f"; about {of.low_kcal:.0f} to {of.high_kcal:.0f} kcal"
-    half = " Half the usual size, after a meal that came back." if of.halved else ""
-    return f"{text}.{half}"
+        return
+    body = words.mass(of.body_g, settings)
+    day = words.local_day(of.body_at_ms, settings.zone)
+    sources = "; ".join(map(author, of.basis))
+    yield f"Size for {body}, weighed on {day}. [{sources}]"
+    if of.low_kcal is None or of.high_kcal is None:
+        yield "Energy: not known for that prey."
+        return
+    low, high = (words.energy(value) for value in (of.low_kcal, of.high_kcal))
+    energy = high if low == high else f"{low} to {high}"
+    sources = "; ".join(dict.fromkeys(map(author, of.energy_basis)))
+    yield f"Energy: about {energy} kcal as fed. [{sources}]"
 
 
 def _vet(of: NextMeal) -> Iterator[str]:
-    told = {wait.why for wait in of.holding}
+    told = {wait.why for wait in of.waits}
     yield from (f"See a vet: {why}." for why in of.vet if why not in told)
-    if of.vet:
-        yield CAUTION
 
 
-def _fit(of: Fit) -> str:
-    why = "; ".join(of.reasons)
-    if of.fit is None:
-        return f"Whether the enclosure is fit today is not known: {why}. Look for yourself."
-    return "The enclosure is fit for a meal today." if of.fit else f"Not fit today: {why}."
+def _brief(of: Wait) -> str:
+    """The reason without what was not known of it, which its own line says."""
+    return of.why.partition(" (")[0]
 
 
-def _length(value_mm: float, settings: Settings) -> str:
-    if settings.show.length == "in":
-        return f"{value_mm / _MM_PER_INCH:.1f} in"
-    return f"{value_mm:.0f} mm"
+def _day(day: date, of: NextMeal) -> str:
+    return words.named_day(day, of.today)
 
 
-def _day(day: date) -> str:
-    noon_ms = round(datetime(day.year, day.month, day.day, 12, tzinfo=UTC).timestamp() * 1000)
-    return f"{words.local_day(noon_ms, UTC)} {day.year}"
-
-
-def _author(basis: str) -> str:
-    """Who says so, without what it says."""
-    return basis.split(": ", maxsplit=1)[0]
-
-
-def _upper(text: str) -> str:
-    return text[:1].upper() + text[1:]
+def author(basis: str) -> str:
+    """Who says so, without what it says, but with how far to trust it."""
+    head = basis.split(": ", maxsplit=1)[0]
+    for added in (" (from memory)", " (our own choice)", " (derived)"):
+        if basis.endswith(added) and not head.endswith(added):
+            return head + added
+    return head

@@ -9,6 +9,9 @@ from math import log
 from collector.book.records import Meal
 from config.care import PreyKind
 
+FAIR_PART = 0.2
+"""A kind that covers less of a window than this is not named beside the others (our own choice)."""
+
 
 def kind_for(low_g: float, high_g: float, kinds: Sequence[PreyKind]) -> PreyKind | None:
     """The kind whose trade sizes cover most of the window from `low_g` to `high_g`, of one item.
@@ -22,6 +25,29 @@ def kind_for(low_g: float, high_g: float, kinds: Sequence[PreyKind]) -> PreyKind
     covered = [_covered(kind, low_g, high_g) for kind in staples]
     best = max(covered, default=0.0)
     return staples[covered.index(best)] if best > 0 else None
+
+
+def kinds_for(low_g: float, high_g: float, kinds: Sequence[PreyKind]) -> list[PreyKind]:
+    """The kind for a window and its neighbours of the same animal, the lightest first.
+
+    A neighbour counts when it covers a fair part of the window, or both would be a guess.
+    """
+    best = kind_for(low_g, high_g, kinds)
+    if best is None:
+        return []
+    return sorted(
+        (
+            kind
+            for kind in kinds
+            if kind is best
+            or (
+                kind.staple
+                and set(kind.words) & set(best.words)
+                and _covered(kind, low_g, high_g) >= FAIR_PART
+            )
+        ),
+        key=lambda kind: kind.mass_g.low,
+    )
 
 
 def kind_of(prey: str | None, mass_g: float | None, kinds: Sequence[PreyKind]) -> PreyKind | None:

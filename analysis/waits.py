@@ -8,26 +8,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, tzinfo
+from datetime import date, timedelta, tzinfo
 from typing import Literal
 
 from analysis import words
-from analysis.condition import State
-from analysis.digestion import rate_per_hour
-from analysis.exposure import Line
+from analysis.body_look import State
 from analysis.food import intervals
+from analysis.in_shed import InShed
 from analysis.measured import basis_text
-from analysis.progress import progress
-from analysis.window import HOUR_MS, came_back_ms, taken_at_ms
-from collector.book.records import Meal, Outcome
+from analysis.through import Digesting, through_at
+from analysis.vet_signs import VetSign
+from analysis.window import body_mass_g, came_back_ms, full_length_ms, meal_pct, taken_at_ms
+from collector.book.records import Meal, Weighing
 from config.care import CareProfile
 from config.settings import Settings
 
 Rule = Literal["interval", "digestion", "after coming back", "shed", "vet"]
-
-KNOWN_HOURS = 24.0
-"""Over this much of the cool side known, its own pace is taken for the time to come (our own
-choice); under it, that of the profile's cool side."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,59 +36,38 @@ class Wait:
     basis: str
 
 
-@dataclass(frozen=True, slots=True)
-class Digesting:
-    """The last meal as the cool side digests it, the cautious end of what can be known.
-
-    `pct` is the meal in % of body mass, None where unknown; `cool` the cool side's line since the
-    meal, None without a probe; `factor` what a daily swing lengthens the model's time by.
-    """
-
-    pct: float | None
-    cool: Line | None
-    factor: float = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class Through:
-    """When a meal is through if the animal lay on the cool side all along; `share` by now."""
-
-    at_ms: float
-    share: float
-    assumed_hours: float
-    """Hours for which the cool side's temperature is not known but taken from the profile."""
-
-
 def waits(
     meals: Sequence[Meal],
+    weighings: Sequence[Weighing],
     *,
     age_months: int | None,
     state: State,
-    digesting: Digesting | None,
+    digesting: Sequence[Digesting],
     care: CareProfile,
     settings: Settings,
     now_ms: int,
-    in_shed: bool = False,
+    shed: InShed | None = None,
+    vet: Sequence[VetSign] = (),
 ) -> list[Wait]:
     """Every rule that holds the next meal back or did, the one that ends last first.
 
-    `meals` are one animal's; `digesting` is of the last one taken.
+    `meals` are one animal's, `digesting` those of them that may still be inside, `vet` what is for
+    a vet before the next meal.
     """
     past = taken_by(meals, now_ms)
-    found = list(_of_vet(past))
-    if in_shed:
-        found.append(
-            Wait("shed", None, "in shed: no meal until the skin is off", "common practice")
-        )
+    found = [Wait("vet", None, sign.says, sign.basis) for sign in vet if sign.holds]
+    if shed is not None and not shed.ask:
+        since = words.local_day(shed.since_ms, settings.zone)
+        why = f"found in shed on {since}: no meal until the skin is off"
+        found.append(Wait("shed", None, why, "common practice"))
     if past:
-        at_ms, last = past[-1]
-        day = local_date(at_ms, settings.zone)
+        last = past[-1][1]
         if last.outcome is not None and last.outcome.came_back:
-            found.append(_rest(last, day, care, settings.zone))
+            found.append(_rest(past[-1], weighings, care, settings.zone, now_ms))
         else:
+            day = words.local_day_of(past[-1][0], settings.zone)
             found.append(_interval(day, age_months, state, care))
-        if digesting is not None and last.outcome in (None, Outcome.KEPT):
-            found += _digestion(at_ms, digesting, care, settings, now_ms)
+    found += _digestion(digesting, care, settings, now_ms)
     return sorted(found, key=lambda wait: wait.until or date.max, reverse=True)
 
 
@@ -102,83 +77,109 @@ def taken_by(meals: Sequence[Meal], now_ms: int) -> list[tuple[int, Meal]]:
     return sorted((pair for pair in taken if pair[0] <= now_ms), key=lambda pair: pair[0])
 
 
-def _rest(last: Meal, day: date, care: CareProfile, zone: tzinfo) -> Wait:
-    back_ms = came_back_ms(last)
-    back = local_date(back_ms, zone) if back_ms is not None else day
+# ---- after a meal that came back ------------------------------------------------------------
+
+
+def _rest(
+    last: tuple[int, Meal],
+    weighings: Sequence[Weighing],
+    care: CareProfile,
+    zone: tzinfo,
+    now_ms: int,
+) -> Wait:
+    """Counted from the day it came back; where that is not known, from the latest it can be."""
+    at_ms, meal = last
     rest = care.feeding.rest_after_regurgitation_days
-    why = f"the last meal came back: {rest.value:.0f} days' rest, then a meal half the size"
-    return Wait("after coming back", back + timedelta(rest.value), why, basis_text(rest))
+    back_ms = came_back_ms(meal)
+    why = f"the last meal came back: {rest.value:.0f} days' rest, then half the size"
+    if back_ms is None:
+        pct = meal_pct(meal, body_mass_g(weighings, at_ms))
+        back_ms = min(at_ms + full_length_ms(pct, care), now_ms)
+        why += f" (when is not known: {words.local_day(back_ms, zone)} at the latest)"
+    until = words.local_day_of(back_ms, zone) + timedelta(rest.value)
+    return Wait("after coming back", until, why, basis_text(rest))
 
 
-def _digestion(
-    at_ms: int, of: Digesting, care: CareProfile, settings: Settings, now_ms: int
-) -> Iterator[Wait]:
-    through = through_at(at_ms, of, care, now_ms)
-    if through.at_ms <= now_ms:
-        return
-    why = f"on the cool side the last meal is {100 * through.share:.0f} % through"
-    if through.assumed_hours >= 1:
-        low = words.temperature(care.climate.cool_side.low, settings)
-        why += f" ({words.hours(through.assumed_hours)} of it not known and taken as {low})"
-    until = local_date(round(through.at_ms), settings.zone)
-    yield Wait("digestion", until, why, basis_text(care.digestion.reference_days))
+# ---- the interval ---------------------------------------------------------------------------
 
 
 def _interval(day: date, age_months: int | None, state: State, care: CareProfile) -> Wait:
-    """By age, the longest of all where it is not known; a heavy animal at the longer end."""
+    """By age, the longest of all where it is not known; a heavy animal at the longer end.
+
+    A thin one never sooner: what it needs more of is size.
+    """
     span = max(intervals(age_months, care), key=lambda one: one.low)
-    heavy = state == "heavy"
-    days = span.high if heavy else span.low
-    age = "age not known" if age_months is None else f"{age_months} months old"
-    why = f"{span.low:.0f} to {span.high:.0f} days between meals ({age}"
-    why += "; heavy: the longer end)" if heavy else ")"
+    days = span.high if state == "heavy" else span.low
+    age = words.years_or_months(age_months)
+    why = f"{span.low:.0f} to {span.high:.0f} days between meals, {age}"
+    if age_months is None:
+        why += ", so the longer ones"
+    if state == "heavy":
+        why += ", heavy, so the end of them"
     return Wait("interval", day + timedelta(days), why, basis_text(span))
 
 
 def due_by(
-    meals: Sequence[Meal], age_months: int | None, care: CareProfile, now_ms: int, zone: tzinfo
+    meals: Sequence[Meal],
+    *,
+    age_months: int | None,
+    state: State,
+    care: CareProfile,
+    now_ms: int,
+    zone: tzinfo,
 ) -> date | None:
-    """The last day of the interval after the last meal that stayed down; None without one."""
-    down = [
-        at_ms
-        for at_ms, meal in taken_by(meals, now_ms)
-        if meal.outcome is None or not meal.outcome.came_back
-    ]
-    if not down:
+    """The last day of the interval after the last meal; None without one, or if it came back.
+
+    For a heavy animal, which begins where others end, the interval is moved and not cut short.
+    """
+    past = taken_by(meals, now_ms)
+    if not past or (past[-1][1].outcome is not None and past[-1][1].outcome.came_back):
         return None
     span = max(intervals(age_months, care), key=lambda one: one.low)
-    return local_date(down[-1], zone) + timedelta(span.high)
+    moved = span.high - span.low if state == "heavy" else 0.0
+    return words.local_day_of(past[-1][0], zone) + timedelta(span.high + moved)
 
 
-def _of_vet(past: Sequence[tuple[int, Meal]]) -> Iterator[Wait]:
-    basis = "trade rule (from memory)"
-    last = [meal.outcome for _, meal in past[-2:]]
-    if last and last[-1] is Outcome.VOMITED:
-        yield Wait("vet", None, "the last meal was vomited: see a vet at once", basis)
-    elif len(last) == 2 and all(one is not None and one.came_back for one in last):
-        yield Wait("vet", None, "two meals in a row came back: see a vet before the next", basis)
+# ---- digestion ------------------------------------------------------------------------------
 
 
-def through_at(at_ms: int, of: Digesting, care: CareProfile, now_ms: int) -> Through:
-    """When a meal taken at `at_ms` is through at the cool side's temperatures.
+def _digestion(
+    digesting: Sequence[Digesting], care: CareProfile, settings: Settings, now_ms: int
+) -> Iterator[Wait]:
+    """The meal that is through last, if the animal lay on the cool side all along.
 
-    Hours without a reading count at the low end of the profile's cool side. What is still missing
-    goes on at the pace so far, where enough of it is known. A meal of unknown size counts as the
-    model's reference meal. Honest accuracy: ±25 % at 25-30 °C, ±50 % below 22 °C.
+    Until the moment it is through, the first day that begins after it.
     """
-    model = care.digestion
-    pct = of.pct if of.pct is not None else model.reference_meal_pct.value
-    slow = rate_per_hour(pct, care.climate.cool_side.low, model) / of.factor
-    line = of.cool.cut(at_ms, now_ms) if of.cool is not None else None
-    share, known_h = 0.0, 0.0
-    if line is not None and len(line):
-        share, known_h = progress(line, pct, model, factor=of.factor).share, line.known_hours
-    pace = share / known_h if known_h >= KNOWN_HOURS else slow
-    assumed_h = max(0.0, (now_ms - at_ms) / HOUR_MS - known_h)
-    share += assumed_h * slow
-    return Through(now_ms + (1 - share) / pace * HOUR_MS, share, assumed_h)
+    if not digesting:
+        return
+    of, through = max(
+        ((one, through_at(one, care, now_ms)) for one in digesting), key=lambda pair: pair[1].at_ms
+    )
+    until = words.local_day_of(round(through.at_ms), settings.zone)
+    over = through.at_ms <= now_ms
+    which = "the last meal" if of.at_ms == digesting[-1].at_ms else _meal_of(of, settings)
+    share = min(99, int(100 * through.share))
+    far = "digested" if over else f"only {share} % digested"
+    why = f"{which} is {far} if it lay on the cool side"
+    yield Wait(
+        "digestion",
+        until if over else until + timedelta(1),
+        why + _taken_as(of, through.assumed_hours, care, settings),
+        basis_text(care.digestion.reference_days),
+    )
 
 
-def local_date(at_ms: int, zone: tzinfo) -> date:
-    """The home's day of a moment."""
-    return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).date()
+def _meal_of(of: Digesting, settings: Settings) -> str:
+    return f"the meal of {words.local_day(of.at_ms, settings.zone)}"
+
+
+def _taken_as(of: Digesting, assumed_h: float, care: CareProfile, settings: Settings) -> str:
+    """What was not known of it, and what stands in for that."""
+    said = []
+    if of.pct is None:
+        size = care.digestion.reference_meal_pct.value
+        said.append(f"its size is not known and taken as {size:.0f} % of the body")
+    if assumed_h >= 1:
+        low = words.temperature(care.climate.cool_side.low, settings)
+        said.append(f"{words.hours(assumed_h)} without readings are taken as {low} or colder")
+    return f" ({'; '.join(said)})" if said else ""

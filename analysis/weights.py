@@ -133,13 +133,30 @@ def trend(of: Sequence[Weight], care: CareProfile, now_ms: int) -> Trend | None:
 
 
 def loss(of: Sequence[Weight]) -> Loss | None:
-    """What was lost from the peak; None without a mass."""
+    """What was lost from the peak; None without a mass. Of a full animal it is the least."""
     used = _rather_empty(of, 2)
     if not used:
         return None
-    peak, last = max(used, key=lambda one: one.mass_g), used[-1]
+    peak, last = max(used, key=lambda one: one.mass_g), _last(of, used[-1])
     lost_pct = 100 * (peak.mass_g - last.mass_g) / peak.mass_g
     return Loss(peak.mass_g, peak.at_ms, last.mass_g, last.at_ms, lost_pct)
+
+
+def body_now(of: Sequence[Weight], now_ms: int, longest_ms: int) -> Weight | None:
+    """The body's mass at a moment by the weighings of the last `longest_ms`; None without one.
+
+    The last one without a meal inside, where there is one, unless the animal weighed less since.
+    """
+    recent = [one for one in of if now_ms - longest_ms <= one.at_ms <= now_ms]
+    if not recent:
+        return None
+    return _last(recent, _rather_empty(recent, 1)[-1])
+
+
+def _last(of: Sequence[Weight], empty: Weight) -> Weight:
+    """The last mass: a later one with a meal inside that is less still is surely less."""
+    later = [one for one in of if one.at_ms > empty.at_ms and one.mass_g < empty.mass_g]
+    return min(later, key=lambda one: one.mass_g, default=empty)
 
 
 def scaled_mass(own: str, records: Sequence[Weighing], least: int) -> ScaledMass | None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import unicodedata
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, date, datetime, tzinfo
 
 from config.settings import Settings
 
@@ -19,6 +19,8 @@ DAY_MS = 24 * HOUR_MS
 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_MM_PER_INCH = 25.4  # exact
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _GRAMS_PER_OUNCE = 28.349523125  # international avoirdupois pound of 1959 / 16, exact
 
 
@@ -72,6 +74,50 @@ def _tenths(value: float) -> str:
     return "0.0" if text == "-0.0" else text.replace("-", "−")
 
 
+def mass_span(low_g: float, high_g: float, settings: Settings) -> str:
+    """A window of masses to offer, with no finer steps than a keeper can buy: "120–180 g".
+
+    Never outside the window: the low end is rounded up and the high end down, unless nothing is
+    left between them.
+    """
+    size = _GRAMS_PER_OUNCE if settings.show.mass == "oz" else 1.0
+    low, high, unit = low_g / size, high_g / size, settings.show.mass
+    step = _step(high, unit)
+    first, last = math.ceil(low / step - 1e-9) * step, math.floor(high / step + 1e-9) * step
+    if first >= last:
+        first, last = low, high
+    places = 1 if step < 1 or last < 10 else 0
+    low_text, high_text = (f"{one:,.{places}f}".removesuffix(".0") for one in (first, last))
+    return f"{high_text} {unit}" if low_text == high_text else f"{low_text}–{high_text} {unit}"
+
+
+def _step(of: float, unit: str) -> float:
+    """About a fiftieth of it, in steps that a scale or a shop has."""
+    steps = (0.1, 0.5, 1.0) if unit == "oz" else (0.1, 1.0, 5.0, 10.0, 50.0)
+    limits = (5.0, 50.0) if unit == "oz" else (10.0, 100.0, 250.0, 2000.0)
+    return steps[sum(of >= limit for limit in limits)]
+
+
+def length_at_most(value_mm: float, settings: Settings) -> str:
+    """A width not to be passed, rounded down: "43 mm", or in inches to 0.1."""
+    if settings.show.length == "in":
+        return f"{math.floor(value_mm / _MM_PER_INCH * 10 + 1e-9) / 10:.1f} in"
+    return f"{math.floor(value_mm + 1e-9):,d} mm"
+
+
+def energy(value_kcal: float) -> str:
+    """An energy in kcal without its unit, to two digits: a table does not know it better."""
+    rounded = float(f"{value_kcal:.2g}")
+    return f"{rounded:,.0f}" if rounded >= 10 else f"{rounded:.1f}".removesuffix(".0")
+
+
+def body_length(value_cm: float, settings: Settings) -> str:
+    """An animal's length in whole cm or inches."""
+    if settings.show.length == "in":
+        return f"{value_cm * 10 / _MM_PER_INCH:,.0f} in"
+    return f"{value_cm:,.0f} cm"
+
+
 # ---- durations ------------------------------------------------------------------------------
 
 
@@ -86,6 +132,20 @@ def hours(value_h: float | None) -> str:
         return f"{math.floor(value_h + 1e-9):,d} h"
     minutes = math.floor(value_h * 60 + 1e-9)
     return f"{minutes} min" if minutes >= 1 or value_h <= 0 else "under 1 min"
+
+
+def years_or_months(months: int | None) -> str:
+    """An age: "7 months old", from two years on "6 years old"."""
+    if months is None:
+        return "age not known"
+    if months < 24:
+        return f"{months} month old" if months == 1 else f"{months} months old"
+    return f"{months // 12} years old"
+
+
+def count(number: int) -> str:
+    """A number of things, as a word up to ten."""
+    return _COUNTS[number] if 0 <= number < len(_COUNTS) else f"{number:,d}"
 
 
 def about_days(value_d: float | None) -> str:
@@ -124,8 +184,19 @@ def rounded_days(value_d: float) -> int:
 
 def local_day(at_ms: int, zone: tzinfo) -> str:
     """The day in the home's zone: "Tue 3 Mar"."""
-    day = _local(at_ms, zone)
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    day = _local(at_ms, zone).date()
+    return named_day(day, day)
+
+
+def local_day_of(at_ms: int, zone: tzinfo) -> date:
+    """The home's day of a moment, as a date."""
+    return _local(at_ms, zone).date()
+
+
+def named_day(day: date, beside: date) -> str:
+    """A day, with its year where that is not the year of `beside`: "Tue 3 Mar"."""
+    text = f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+    return text if day.year == beside.year else f"{text} {day.year}"
 
 
 def local_clock(at_ms: int, zone: tzinfo) -> str:

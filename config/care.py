@@ -117,14 +117,25 @@ class Feeding(_Strict):
     rest_after_regurgitation_days: Sourced
     share_after_regurgitation: Sourced
     infection_hours: Span
+    second_person_cm: Sourced
 
 
 class NextMeal(_Strict):
-    """When an enclosure is fit for a meal today: steady over the hours before it."""
+    """When an enclosure is fit for a meal today, and how long "in shed" is believed."""
 
     steady_hours: Sourced
     most_hours_off: Sourced
     least_known_share: Sourced
+    shed_days: Sourced
+
+
+class Vet(_Strict):
+    """What is for a vet and not for the heater."""
+
+    came_back_in_a_row: Sourced
+    droppings_days: Sourced
+    """How long droppings with mucus or blood count, unless clean ones follow."""
+    brought_up_hours: Sourced
 
 
 class Condition(_Strict):
@@ -138,6 +149,7 @@ class Condition(_Strict):
     grown_rise_pct_month: Sourced
     food_days: Sourced
     index_least_records: Sourced
+    look_days: Sourced
 
 
 class PreyKind(_Strict):
@@ -175,6 +187,7 @@ class CareProfile(_Strict):
     feeding: Feeding
     next_meal: NextMeal
     condition: Condition
+    vet: Vet
     prey: tuple[PreyKind, ...]
     alarm: Alarm
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from math import exp, log
 
@@ -16,7 +18,7 @@ from analysis.condition import Condition, condition, conditions_of
 from analysis.condition_words import sentences
 from analysis.food import food, usual_pct_month
 from analysis.weights import MONTH_DAYS, loss, scaled_mass, trend, weights
-from collector.book.records import Animal, Meal, Outcome, Weighing
+from collector.book.records import Animal, Look, Meal, Outcome, Ribs, Spine, Vent, Weighing
 from config.care import load_care_profile
 from config.settings import Settings
 
@@ -92,6 +94,14 @@ class TestWeights:
         assert lost is not None
         assert lost.peak_g == 1200.0
         assert lost.pct == pytest.approx(100 * 10 / 1200)
+
+    def test_a_full_animal_that_is_lighter_than_it_was_empty_has_surely_lost(self) -> None:
+        """1,200 g empty; 1,050 g with a rat inside: at least 12.5 % lost."""
+        masses = [_weighing(60, 1200.0), _weighing(50, 1190.0), _weighing(29, 1050.0)]
+        lost = loss(weights(masses, [_meal(30)], CARE, NOW))
+        assert lost is not None
+        assert lost.last_g == 1050.0
+        assert lost.pct == pytest.approx(12.5)
 
     def test_weighings_to_come_do_not_count(self) -> None:
         assert weights([_weighing(-1, 1000.0), _weighing(1, None)], [], CARE, NOW) == []
@@ -286,33 +296,83 @@ class TestSigns:
         gaining = [_weighing(d, 800 - d) for d in (150, 120, 90, 60, 30, 1)]
         assert _condition([_meal(d, 60.0) for d in (80, 50, 20)], gaining, HALF_GROWN).signs == ()
 
+    def test_a_text_never_says_that_a_limit_was_reached_when_it_was_not(self) -> None:
+        """9.96 % lost is not 10 %, and the records' sentence does not say so."""
+        text = " ".join(
+            sentences(_condition([], [_weighing(20, 10_000.0), _weighing(1, 9004.0)]), SETTINGS)
+        )
+        assert "9 % below its peak of 10,000 g" in text
+        assert "vet:" not in text
+
     def test_every_sign_says_where_its_limit_is_from(self) -> None:
         found = _condition([], [_weighing(d, 1000 + 4 * d) for d in (100, 80, 60, 40, 20, 1)])
         assert {"vet", "underfed"} == set(_kinds(found))
         assert all(sign.basis for sign in found.signs)
 
 
+class TestLook:
+    GAINING = tuple(_weighing(d, 1000 * exp(-0.001 * d)) for d in (150, 120, 90, 60, 30, 1))
+
+    def _of(self, look: Look, weighings: Sequence[Weighing] = ()) -> Condition:
+        return condition(GROWN, [], weighings, CARE, SETTINGS, NOW, looks=[look])
+
+    def test_a_fresh_look_outweighs_the_weights_and_the_contradiction_is_said(self) -> None:
+        thin = Look("Maren", NOW - 5 * DAY, Spine.SHARP, Ribs.SEEN)
+        found = self._of(thin, self.GAINING)
+        assert found.trend is not None
+        assert (found.trend.direction, found.state) == ("rising", "thin")
+        assert found.contradiction == "the look says thin, but its weight is rising"
+        text = " ".join(sentences(found, SETTINGS))
+        assert "thin by the last look at it" in text
+        assert "The look 5 days ago said thin: spine sharp, ribs seen. [common practice]" in text
+        assert "weigh it and look again" in text
+
+    def test_sixty_days_and_it_no_longer_decides_but_is_named_with_its_age(self) -> None:
+        heavy = Look("Maren", NOW - 60 * DAY, vent=Vent.BULGING)
+        assert self._of(heavy).state == "heavy"
+        old = self._of(replace(heavy, at_ms=NOW - 61 * DAY))
+        assert old.state == "not known"
+        assert old.contradiction is None
+        text = " ".join(sentences(old, SETTINGS))
+        assert "The look 61 days ago said heavy: bulges before the vent. It is too long ago" in text
+
+    def test_a_look_against_the_records(self) -> None:
+        meals = [_meal(d, 200.0) for d in range(85, 4, -9)]
+        look = Look("Maren", NOW - DAY, Spine.SHARP)
+        found = condition(GROWN, meals, self.GAINING, CARE, SETTINGS, NOW, looks=[look])
+        assert found.state_by_records == "heavy"
+        assert found.contradiction is not None
+        losing = [_weighing(d, 1000 + 0.4 * d) for d in (100, 80, 60, 40, 20, 1)]
+        heavy = self._of(Look("Maren", NOW - DAY, vent=Vent.BULGING), losing)
+        assert heavy.contradiction == "the look says heavy, but its weight is falling"
+        fits = self._of(Look("Maren", NOW - DAY, Spine.SHARP), losing)
+        assert fits.contradiction is None
+
+    def test_none(self) -> None:
+        assert "Nobody has written down a look" in " ".join(sentences(_condition([], []), SETTINGS))
+
+
 class TestWordsAndJson:
     def test_words(self) -> None:
         masses = [_weighing(d, 1000 + 4 * d) for d in (100, 80, 60, 40, 20, 1)]
         text = " ".join(sentences(_condition([_meal(80), _meal(20, None)], masses), SETTINGS))
-        assert "Maren: 1,004 g, weighed 24 h ago." in text
+        assert text.startswith(
+            "Maren: see a vet; thin by weights and food; 1,004 g, weighed 24 h ago."
+        )
         assert "it is losing" in text
         assert "28 % below its peak of 1,400 g" in text
         assert "Fed at least" in text
-        assert "See a vet: 28 % lost from its peak." in text
+        assert "See a vet: more than 10 % lost from its peak." in text
         assert "not veterinary advice" in text
 
     def test_never_weighed(self) -> None:
         text = sentences(_condition([], []), SETTINGS)
-        assert text[0] == "Maren: never weighed, so that its condition is not known."
+        assert text[0] == "Maren: whether it is thin or heavy is not known; never weighed."
         assert _condition([], []).state == "not known"
 
     def test_ounces(self) -> None:
         ounces = Settings.model_validate({"show": {"mass": "oz"}})
-        assert sentences(_condition([], [_weighing(1, 1000.0)]), ounces)[0].startswith(
-            "Maren: 35.3 oz"
-        )
+        assert "35.3 oz, weighed" in sentences(_condition([], [_weighing(1, 1000.0)]), ounces)[0]
 
     def test_json(self) -> None:
         masses = [_weighing(d, 1000 + d, 100.0 + d / 10) for d in (100, 80, 60, 40, 20, 1)]
@@ -323,3 +383,17 @@ class TestWordsAndJson:
         assert back["scaled_mass"] is None
         assert back["trend"]["direction"] == "falling"
         assert back["state"] == "thin"
+        assert (back["state_by"], back["look"], back["contradiction"]) == ("records", None, None)
+        looked = condition(
+            GROWN, [], [], CARE, SETTINGS, NOW, looks=[Look("Maren", NOW - DAY, Spine.SHARP)]
+        )
+        shown = json.loads(json.dumps(looked.as_json(), allow_nan=False))
+        assert shown["look"] == {
+            "at": "2026-02-28T00:00:00Z",
+            "days_ago": 1.0,
+            "fresh": True,
+            "state": "thin",
+            "because": ["spine sharp"],
+            "basis": "common practice",
+        }
+        assert shown["state_by"] == "look"

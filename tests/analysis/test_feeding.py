@@ -22,6 +22,8 @@ from collector.book.records import (
     Meal,
     Outcome,
     Placement,
+    Shed,
+    ShedStage,
     Stay,
     Weighing,
     Zone,
@@ -105,8 +107,8 @@ def _meal(number: int) -> Meal:
     )
 
 
-def _next(home: tuple[Book, Reader], name: str, in_shed: tuple[str, ...] = ()) -> NextMeal:
-    (found,) = next_meals_of_book(*home, CARE, SETTINGS, NOW, animal=name, in_shed=in_shed)
+def _next(home: tuple[Book, Reader], name: str, now_ms: int = NOW) -> NextMeal:
+    (found,) = next_meals_of_book(*home, CARE, SETTINGS, now_ms, animal=name)
     return found
 
 
@@ -116,7 +118,10 @@ def test_next_meal_from_the_book_and_the_probes(home: tuple[Book, Reader]) -> No
     found = _next(home, "Maren")
     assert found.last_meal == 10
     assert found.enclosure == "left shelf"
-    assert {wait.rule: wait.until for wait in found.waits} == {"interval": date(2026, 2, 24)}
+    assert {wait.rule: wait.until for wait in found.waits} == {
+        "digestion": date(2026, 2, 27),
+        "interval": date(2026, 2, 24),
+    }
     assert found.fit.fit is True
     assert found.fit.known_hours == pytest.approx(48, abs=0.2)
     assert found.today_is_right
@@ -129,8 +134,8 @@ def test_the_cool_sides_own_readings_decide(home: tuple[Book, Reader]) -> None:
     book, reader = home
     (found,) = next_meals_of_book(book, reader, CARE, SETTINGS, NOW - 2 * DAY, animal="Maren")
     held = {wait.rule: wait for wait in found.waits}
-    assert held["digestion"].until == date(2026, 2, 27)
-    assert held["digestion"].why == "on the cool side the last meal is 82 % through"
+    assert held["digestion"].until == date(2026, 2, 28)  # the first day that begins after it
+    assert held["digestion"].why == "the last meal is only 82 % digested if it lay on the cool side"
 
 
 def test_a_probe_that_fell_silent_two_hours_ago(home: tuple[Book, Reader]) -> None:
@@ -142,14 +147,119 @@ def test_a_probe_that_fell_silent_two_hours_ago(home: tuple[Book, Reader]) -> No
     assert found.portion is None
 
 
-def test_in_shed_is_what_the_keeper_says(home: tuple[Book, Reader]) -> None:
-    assert _next(home, "Maren", in_shed=("Maren",)).earliest is None
-    assert _next(home, "Maren", in_shed=("Ombra",)).earliest is not None
+def test_at_a_moment_that_is_past_nothing_later_is_known(home: tuple[Book, Reader]) -> None:
+    """Meal 7 came back 45 h after it was taken. At 40 h nobody knew; the probe was heard then."""
+    before = _next(home, "Maren", _taken_ms(7) + 40 * HOUR)
+    assert {wait.rule for wait in before.waits} == {"digestion", "interval"}
+    assert before.fit.fit is False  # the cold hours 20 to 40
+    after = _next(home, "Maren", _taken_ms(7) + 50 * HOUR)
+    assert {wait.rule for wait in after.waits} == {"after coming back"}
+    assert after.portion is not None
+    assert after.portion.halved
+    early = _next(home, "Maren", _taken_ms(3))
+    assert (early.last_meal, early.fit.fit) == (3, True)
 
 
-def test_the_first_to_be_fed_comes_first(home: tuple[Book, Reader]) -> None:
-    found = next_meals_of_book(*home, CARE, SETTINGS, NOW, in_shed=("Maren",))
+def test_only_a_warm_side_that_was_warm_enough_points_to_a_vet(home: tuple[Book, Reader]) -> None:
+    """Meal 7 came back after a cold night: that is a matter of the heater."""
+    assert _next(home, "Maren", _taken_ms(7) + 50 * HOUR).vet == ()
+
+
+@pytest.fixture
+def own(home: tuple[Book, Reader], tmp_path: Path) -> Iterator[Book]:
+    """A book of one's own beside the same readings."""
+    with Book(tmp_path / "book.db", now_ms=lambda: NOW) as book:
+        with book.transaction():
+            for enclosure in ("left shelf", "right shelf"):
+                book.put(Enclosure(enclosure))
+            book.put(Animal("Maren", "Boa constrictor", born=date(2019, 5, 1)))
+            book.put(Stay("Maren", "right shelf", START))
+            book.put(Placement("warm", "left shelf", Zone.WARM_SIDE, START))
+            book.put(Placement("cool", "left shelf", Zone.COOL_SIDE, START))
+            book.put(Placement("other", "right shelf", Zone.WARM_SIDE, START))
+            book.put(Weighing("Maren", NOW - 40 * DAY, 1800.0, None, 40.0))
+        yield book
+
+
+def test_in_shed_comes_from_the_book(own: Book, home: tuple[Book, Reader]) -> None:
+    """In shed for 20 days: no meal; for 22: the keeper is asked; the skin found: over."""
+    own.put(Shed("Maren", NOW - 20 * DAY, stage=ShedStage.IN_SHED))
+    found = _next((own, home[1]), "Maren")
+    assert (found.earliest, [wait.rule for wait in found.waits]) == (None, ["shed"])
+    later = _next((own, home[1]), "Maren", NOW + 2 * DAY)
+    assert later.earliest is not None
+    assert "look whether it is over" in later.notes.ask[0]
+    own.put(Shed("Maren", NOW - 19 * DAY))
+    assert _next((own, home[1]), "Maren").waits == ()
+
+
+def test_the_first_to_be_fed_comes_first(own: Book, home: tuple[Book, Reader]) -> None:
+    own.put(Animal("Ombra"))
+    own.put(Shed("Maren", NOW - 2 * DAY, stage=ShedStage.IN_SHED))
+    found = next_meals_of_book(own, home[1], CARE, SETTINGS, NOW)
     assert [one.animal for one in found] == ["Ombra", "Maren"]
+
+
+def test_an_animal_that_moved_digested_where_it_was(own: Book, home: tuple[Book, Reader]) -> None:
+    """A meal of 450 g (25 %) six days ago on the left shelf, cool side 25 °C; three days later it
+    moved to a shelf without a cool-side probe: 3 of 11.29 days at 25 °C and 3 of 12.42 at 24 °C
+    are 0.507; the rest at 25 °C, the pace that is known, is 5.6 days more: 5 March 01:00."""
+    own.put(Stay("Maren", "left shelf", NOW - 10 * DAY))
+    own.put(Stay("Maren", "right shelf", NOW - 3 * DAY))
+    own.put(Meal(0, "Maren", taken_at_ms=NOW - 6 * DAY, prey_mass_g=450.0))
+    found = _next((own, home[1]), "Maren")
+    held = {wait.rule: wait for wait in found.waits}
+    assert "only 50 % digested" in held["digestion"].why
+    assert "72 h without readings are taken as 24.0 °C or colder" in held["digestion"].why
+    assert held["digestion"].until == date(2026, 3, 6)
+    assert found.enclosure == "right shelf"
+    assert found.fit.fit is None  # its own probe is silent; the other shelf's is not asked
+
+
+def test_two_in_one_enclosure_are_fed_apart(own: Book, home: tuple[Book, Reader]) -> None:
+    own.put(Animal("Tula"))
+    own.put(Stay("Tula", "right shelf", NOW - DAY))
+    found = next_meals_of_book(own, home[1], CARE, SETTINGS, NOW)
+    assert [one.notes.mind for one in found] == [
+        ("It shares right shelf with Tula: feed them apart. [common practice]",),
+        ("It shares right shelf with Maren: feed them apart. [common practice]",),
+    ]
+    assert not _next((own, home[1]), "Maren", NOW - 2 * DAY).notes.mind
+
+
+def test_an_animal_without_an_enclosure(own: Book, home: tuple[Book, Reader]) -> None:
+    own.put(Animal("Tula"))
+    found = _next((own, home[1]), "Tula")
+    assert (found.enclosure, found.fit.fit) == (None, None)
+    assert found.fit.reasons == ("the book does not say where it is",)
+
+
+def test_a_second_probe_speaks_for_a_silent_one(own: Book, home: tuple[Book, Reader]) -> None:
+    """The silent one was put away; the one that lies there now was placed a day ago."""
+    own.put(Placement("other", "right shelf", Zone.HIDE, NOW - DAY))
+    own.put(Placement("warm", "right shelf", Zone.WARM_SIDE, NOW - DAY))
+    found = _next((own, home[1]), "Maren").fit
+    assert (found.fit, found.reasons) == (None, ("only 23 h of the last 48 h are known",))
+
+
+def test_good_temperatures_point_to_a_vet(own: Book, home: tuple[Book, Reader]) -> None:
+    """Came back after 41 h, and the warm side stood at 31 °C."""
+    own.put(Stay("Maren", "left shelf", NOW - 60 * DAY))
+    at_ms = _taken_ms(10)
+    own.put(
+        Meal(
+            0,
+            "Maren",
+            taken_at_ms=at_ms,
+            prey_mass_g=180.0,
+            outcome=Outcome.REGURGITATED,
+            outcome_at_ms=at_ms + 41 * HOUR,
+        )
+    )
+    (vet,) = _next((own, home[1]), "Maren").vet
+    assert "typical of an infection" in vet
+    (condition,) = conditions_of_book(own, CARE, SETTINGS, NOW, reader=home[1])
+    assert condition.why_a_vet == (vet,)
 
 
 def test_condition_of_the_book(home: tuple[Book, Reader]) -> None:
