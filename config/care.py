@@ -164,8 +164,12 @@ class PreyKind(_Strict):
     staple: bool = True
 
 
+def _policy(value: float, unit: str, source: str) -> Sourced:
+    return Sourced(value=value, unit=unit, basis="policy", source=source)
+
+
 class Alarm(_Strict):
-    """When the warm side is said to be low while it happens."""
+    """When something is said while it happens; a profile without some of it has them from here."""
 
     warm_side_low: Sourced
     deadband: Sourced
@@ -173,6 +177,93 @@ class Alarm(_Strict):
     on_delay_digesting: Sourced
     off_delay: Sourced
     no_readings: Sourced
+    first_hours: Sourced = _policy(
+        48.0,
+        "h",
+        "the hours after a meal in which the animal is left alone: a fall then is the worst",
+    )
+    on_delay_first: Sourced = _policy(5.0, "min", "sharpest in the first hours after a meal")
+    falling_on_delay: Sourced = _policy(
+        6.0,
+        "min",
+        "the forecast holds for this long before it is said",
+    )
+    falling_off_delay: Sourced = _policy(
+        20.0,
+        "min",
+        "nothing is foretold for this long: it does not fall any more",
+    )
+    too_hot_on_delay: Sourced = _policy(
+        10.0,
+        "min",
+        "longer than a lamp under which a hand was held",
+    )
+    far_too_hot: Sourced = _policy(
+        39.0,
+        "Cel",
+        "far above the preferred zone: near-lethal heat makes snakes regurgitate "
+        "(Fobian, Overgaard & Wang 2014, J. Exp. Biol. 217:3958)",
+    )
+    far_too_hot_on_delay: Sourced = _policy(
+        2.0,
+        "min",
+        "a heater without its thermostat does harm within minutes",
+    )
+    cool_side_high: Sourced = _policy(
+        30.0,
+        "Cel",
+        "above the cool side of care pages (24-27 °C) by 3 °C: no retreat from the heat",
+    )
+    cool_side_on_delay: Sourced = _policy(60.0, "min", "longer than a sunny spell through a window")
+    humidity_on_delay: Sourced = _policy(6.0, "h", "an hour after misting is no fault")
+    humidity_deadband: Sourced = _policy(
+        3.0,
+        "%RH",
+        "over when back inside by this much; a capacitive sensor is good to 2 to 3 %",
+    )
+    doubted_share: Sourced = _policy(
+        0.5,
+        "1",
+        "most of a probe's readings of the last ten minutes fail the check",
+    )
+    doubted_on_delay: Sourced = _policy(
+        2.0,
+        "min",
+        "longer than a loose plug takes to be pushed in",
+    )
+    disagree_on_delay: Sourced = _policy(
+        60.0,
+        "min",
+        "a probe that an animal lies on is warmer for a while",
+    )
+    source_away: Sourced = _policy(
+        3.0,
+        "min",
+        "longer than a broker or a node takes to start again",
+    )
+    collector_silent: Sourced = _policy(
+        5.0,
+        "min",
+        "no probe at all reports; sooner than one silent probe, which may be nothing",
+    )
+    clock_unsure: Sourced = _policy(
+        10.0,
+        "min",
+        "a board without a clock chip learns the time within a minute or two",
+    )
+    card_free: Sourced = _policy(1000.0, "MB", "less free than this: time to make room")
+    card_least: Sourced = _policy(200.0, "MB", "days of readings with their backups, not weeks")
+    several_on_delay: Sourced = _policy(
+        4.0,
+        "min",
+        "several enclosures are seen falling for this long",
+    )
+    several_off_delay: Sourced = _policy(10.0, "min", "none of them falls any more, for this long")
+    chatter_quiet: Sourced = _policy(
+        30.0,
+        "min",
+        "an alarm that comes and goes is held until it has been quiet for this long",
+    )
 
 
 class CareProfile(_Strict):

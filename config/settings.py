@@ -193,12 +193,47 @@ class Care(_Strict):
     profile: str = Field(default="boa-constrictor", pattern=r"^[a-z0-9-]+$")
 
 
+class WatchedEnclosure(_Strict):
+    """Where the alarms of one enclosure differ from the care profile."""
+
+    name: str = Field(min_length=1)
+    warm_side_low_c: Annotated[float, Field(gt=0, lt=50)] | None = None
+    on_delay_minutes: Annotated[float, Field(ge=0, le=720)] | None = None
+    on_delay_digesting_minutes: Annotated[float, Field(ge=0, le=720)] | None = None
+    on_delay_first_minutes: Annotated[float, Field(ge=0, le=720)] | None = None
+    too_hot_c: Annotated[float, Field(gt=0, lt=70)] | None = None
+    cool_side_high_c: Annotated[float, Field(gt=0, lt=50)] | None = None
+    humidity_low_pct: Annotated[float, Field(ge=0, le=100)] | None = None
+    humidity_high_pct: Annotated[float, Field(ge=0, le=100)] | None = None
+    humidity_hours: Annotated[float, Field(gt=0, le=20)] | None = None
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        _below(self.humidity_low_pct, self.humidity_high_pct, "humidity_low_pct")
+        _below(self.warm_side_low_c, self.too_hot_c, "warm_side_low_c")
+        return self
+
+
+def _below(low: float | None, high: float | None, name: str) -> None:
+    if low is not None and high is not None and low >= high:
+        raise ValueError(f"{name} {low:g} is not below {high:g}, where too much begins")
+
+
 class Watch(_Strict):
     """Alarms and where they go. `notify` are apprise addresses."""
 
     every_seconds: Annotated[float, Field(gt=0, le=300)] = 10.0
     notify: tuple[str, ...] = ()
     notify_file: Path | None = None
+    enclosure: tuple[WatchedEnclosure, ...] = ()
+
+    @model_validator(mode="after")
+    def _one_entry_an_enclosure(self) -> Self:
+        names = [one.name for one in self.enclosure]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"enclosure {twice[0]} has two [[watch.enclosure]] entries; keep one")
+        return self
 
 
 class Page(_Strict):

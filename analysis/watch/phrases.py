@@ -6,12 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
-from analysis.watch.states import HOUR_MS, Transition
+from analysis.watch.states import HOUR_MS, Digesting, Transition
 from analysis.words import hours, local_clock, local_day, plain, temperature
 from collector.readings import Flag
 from config.settings import Settings
 
+Text = tuple[str, list[str]]
+"""A title, and sentences."""
+WATCHES_ONLY = "Warmcoil watches; it never switches heat."
 _MOST_NAME = 32
+_MOST_DIGESTING = 4
 _FLAG_WORDS = {
     Flag.OUT_OF_RANGE: "outside what the sensor can measure",
     Flag.POWER_ON: "the value of a sensor that has just been switched on",
@@ -39,6 +43,7 @@ class Names:
     rooms: Mapping[str, str] = field(default_factory=dict)
     zones: Mapping[str, str] = field(default_factory=dict)
     last_words: Mapping[str, LastWord] = field(default_factory=dict)
+    hours_to_full: float | None = None
 
 
 def shown(value_c: float | None, names: Names) -> str:
@@ -50,6 +55,12 @@ def shown_low(value_c: float | None, floor_c: float | None, names: Names) -> str
     """A temperature below the floor, also where both are the same to 0.1."""
     value, floor = shown(value_c, names), shown(floor_c, names)
     return f"just under {floor}" if value == floor else value
+
+
+def shown_high(value_c: float | None, limit_c: float | None, names: Names) -> str:
+    """A temperature above a limit, also where both are the same to 0.1."""
+    value, limit = shown(value_c, names), shown(limit_c, names)
+    return f"just over {limit}" if value == limit else value
 
 
 def enclosure_words(transition: Transition, names: Names) -> str:
@@ -127,3 +138,44 @@ def short(name: str) -> str:
 def listed(names: Sequence[str]) -> str:
     """Names as a person lists them: "Juno, Maren and Tove"."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+# ---- who digests, and what to do ------------------------------------------------------------
+
+
+def meanwhile(transition: Transition) -> str:
+    """ ", Tove digesting" for a title, or nothing."""
+    animals = digesting_names(transition)
+    if not animals:
+        return ""
+    more = f" and {len(animals) - 1} more" if len(animals) > 1 else ""
+    return f", {short(animals[0])}{more} digesting"
+
+
+def digesting_names(transition: Transition) -> list[str]:
+    """The animals that digest there."""
+    return sorted({plain(d.animal) for d in transition.digesting})
+
+
+def digesting_lines(transition: Transition) -> list[str]:
+    """One sentence for each animal that digests there, with the hours since its meal."""
+    several = transition.digesting
+    lines = [_one_digesting(d, transition.at_ms) for d in several[:_MOST_DIGESTING]]
+    more = len(several) - _MOST_DIGESTING
+    return [*lines, f"And {more} more digest."] if more > 0 else lines
+
+
+def _one_digesting(digesting: Digesting, at_ms: int) -> str:
+    elapsed = hours((at_ms - digesting.taken_ms) / HOUR_MS)
+    return f"{plain(digesting.animal)} is digesting {digesting.prey}, taken {elapsed} before that."
+
+
+def what_to_do(
+    transition: Transition, first: str = "check that the heater and its thermostat have power."
+) -> list[str]:
+    """What to do first, and that nothing is done by itself."""
+    text = f"First: {first}"
+    animals = digesting_names(transition)
+    if animals:
+        text += f" Do not handle {listed(animals)}."
+    return [text, WATCHES_ONLY]

@@ -13,6 +13,8 @@ from pathlib import Path
 from analysis.watch.addresses import read_addresses
 from analysis.watch.alarm_store import AlarmStore
 from analysis.watch.courier import Courier
+from analysis.watch.facts import Facts
+from analysis.watch.foretell import foretell
 from analysis.watch.gather import Gatherer
 from analysis.watch.locks import OnlyOne
 from analysis.watch.logs import log_to_stderr
@@ -54,7 +56,8 @@ def watch(home: Home) -> int:
         before = store.watching()
         clock = Clock(settings.collect.wait_for_clock, before.seen_ms if before else None)
         rosters = RosterReader(home, care, settings)
-        parts = Parts(settings, rules, store, Gatherer(reader, rules), rosters, digests)
+        gatherer = Gatherer(reader, rules, foretell)
+        parts = Parts(settings, rules, store, gatherer, rosters, Facts(home), digests)
         watcher = Watcher(parts, clock)
         courier = Courier(home.folder, store, digests, every_seconds=settings.watch.every_seconds)
 

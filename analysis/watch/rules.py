@@ -1,236 +1,147 @@
 """The alarm rules: pure. A snapshot and the alarms as they stand → the alarms as they are now.
 
-"Warm side low" is judged along the readings' own times, one after another, so that it comes out
-the same however often and however late it is evaluated. "No readings" is judged by the clock.
+Readings, looks and requests are taken in the order of their own times, whatever they belong to, so
+that it comes out the same however often and however late it is evaluated. What is judged by the
+clock comes last.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+import heapq
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
+from analysis.watch.requests import Request
 from analysis.watch.rule_figures import Rules
-from analysis.watch.states import (
-    MINUTE_MS,
-    Alarm,
-    AlarmKey,
-    Cause,
-    Digesting,
-    Kind,
-    Priority,
-    State,
-    Trail,
-    Transition,
+from analysis.watch.rules_answers import answer
+from analysis.watch.rules_causes import HOME_CAUSES
+from analysis.watch.rules_falling import Look, change_by_fall, follow_fall, with_forecast
+from analysis.watch.rules_run import Run
+from analysis.watch.rules_silence import judge_silence
+from analysis.watch.rules_snapshot import (
+    Evaluation,
+    Memory,
+    PlacedProbe,
+    Series,
+    Snapshot,
+    SourceState,
 )
-from collector.book.records import Zone
+from analysis.watch.rules_threshold import change, follow, with_furthest
+from analysis.watch.rules_together import judge_together
+from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, Transition
 
-# ---- what the rules are told ----------------------------------------------------------------
+__all__ = [
+    "Evaluation", "Memory", "PlacedProbe", "Series", "Snapshot", "SourceState", "evaluate",
+]  # fmt: skip
 
-
-@dataclass(frozen=True, slots=True)
-class WarmSide:
-    """The warm side of an enclosure in which a warm-side probe is placed now.
-
-    `points` are (time in ms, °C) in time order: the zone's value at each reading. `digesting` are
-    all windows that may matter there.
-    """
-
-    enclosure: str
-    points: Sequence[tuple[int, float]] = ()
-    digesting: tuple[Digesting, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class PlacedProbe:
-    """A probe that is placed now: `heard_ms` is the time of its last usable temperature."""
-
-    probe: str
-    enclosure: str
-    zone: Zone
-    placed_ms: int
-    heard_ms: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Snapshot:
-    """All that the rules are told. `watching_since_ms`: a silence before it is nobody's fault."""
-
-    warm_sides: Sequence[WarmSide] = ()
-    probes: Sequence[PlacedProbe] = ()
-    watching_since_ms: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Evaluation:
-    """The alarms as they are now, and how they came to be so, in the order it happened."""
-
-    alarms: dict[AlarmKey, Alarm]
-    transitions: list[Transition] = field(default_factory=list)
+_Event = tuple[int, int, int, Callable[[], None]]
+_ALWAYS_WATCHED = (HOME_CAUSES - {Kind.LINE_AWAY, Kind.BROKER_AWAY}) | {Kind.FLOOD}
 
 
 def evaluate(
-    snapshot: Snapshot, alarms: Mapping[AlarmKey, Alarm], rules: Rules, now_ms: int
-) -> Evaluation:
-    """Judge the snapshot at `now_ms`. Points that an alarm's trail has judged are passed over."""
-    result = Evaluation(dict(alarms))
-    for warm_side in snapshot.warm_sides:
-        _take(result, *_judge_warm_side(warm_side, alarms, rules))
-    for probe in snapshot.probes:
-        _take(result, *_judge_silence(probe, snapshot, alarms, rules, now_ms))
-    watched = {_warm_side_key(w) for w in snapshot.warm_sides}
-    watched |= {_silence_key(p) for p in snapshot.probes}
-    for key, alarm in alarms.items():
-        if key not in watched and alarm.standing:
-            _take(result, *_withdraw(alarm, now_ms))
-    result.transitions.sort(key=lambda transition: transition.at_ms)
-    return result
-
-
-def _take(result: Evaluation, alarm: Alarm, transitions: list[Transition]) -> None:
-    result.alarms[alarm.key] = alarm
-    result.transitions.extend(transitions)
-
-
-def _withdraw(alarm: Alarm, now_ms: int) -> tuple[Alarm, list[Transition]]:
-    after = replace(
-        alarm,
-        state=alarm.state.after_return,
-        changed_ms=now_ms,
-        trail=Trail(from_ms=max(now_ms, alarm.trail.seen_ms)),
-    )
-    return after, [Transition(Cause.WITHDRAWN, now_ms, alarm.state, after, over_ms=now_ms)]
-
-
-# ---- warm side low --------------------------------------------------------------------------
-
-
-def _warm_side_key(warm_side: WarmSide) -> AlarmKey:
-    return AlarmKey(Kind.WARM_SIDE_LOW, warm_side.enclosure)
-
-
-def _judge_warm_side(
-    warm_side: WarmSide, alarms: Mapping[AlarmKey, Alarm], rules: Rules
-) -> tuple[Alarm, list[Transition]]:
-    key = _warm_side_key(warm_side)
-    alarm = alarms.get(key, Alarm(key))
-    transitions: list[Transition] = []
-    for at_ms, value_c in warm_side.points:
-        if at_ms <= alarm.trail.seen_ms:
-            continue
-        digesting = tuple(d for d in warm_side.digesting if d.at(at_ms))
-        alarm = replace(alarm, trail=_follow(alarm.trail, at_ms, value_c, rules))
-        for transition in _change(alarm, at_ms, value_c, digesting, rules):
-            alarm = transition.alarm
-            transitions.append(transition)
-        if alarm.standing and alarm.lowest is not None and value_c < alarm.lowest:
-            alarm = replace(alarm, lowest=value_c)
-    return alarm, transitions
-
-
-def _follow(trail: Trail, at_ms: int, value_c: float, rules: Rules) -> Trail:
-    """The trail after one more value. After a gap nothing goes on: it is not known to have."""
-    gap = trail.judged_ms is None or at_ms - trail.judged_ms > rules.gap_ms
-    trail = Trail(trail.from_ms, at_ms) if gap else replace(trail, judged_ms=at_ms)
-    if value_c < rules.setpoint_c:
-        begins = trail.below_since_ms is None
-        return replace(
-            trail,
-            below_since_ms=at_ms if begins else trail.below_since_ms,
-            below_open=gap if begins else trail.below_open,
-            lowest_c=value_c if trail.lowest_c is None else min(trail.lowest_c, value_c),
-            back_since_ms=None,
-        )
-    back = at_ms if trail.back_since_ms is None else trail.back_since_ms
-    is_back = value_c >= rules.setpoint_c + rules.deadband_k
-    return Trail(trail.from_ms, at_ms, back_since_ms=back if is_back else None)
-
-
-def _change(
-    alarm: Alarm, at_ms: int, value_c: float, digesting: tuple[Digesting, ...], rules: Rules
-) -> Iterator[Transition]:
-    trail = alarm.trail
-    if alarm.standing:
-        back_ms = trail.back_since_ms
-        if back_ms is not None and at_ms - back_ms >= rules.off_delay_ms:
-            yield _cleared(alarm, at_ms, value_c, back_ms, digesting)
-        elif trail.below_since_ms is not None and digesting and alarm.priority < Priority.HIGH:
-            yield _escalated(alarm, at_ms, value_c, digesting)
-        return
-    delay_ms = rules.on_delay_digesting_ms if digesting else rules.on_delay_ms
-    if trail.below_since_ms is not None and at_ms - trail.below_since_ms >= delay_ms:
-        yield _raised(alarm, at_ms, value_c, digesting, rules)
-
-
-def _raised(
-    alarm: Alarm, at_ms: int, value_c: float, digesting: tuple[Digesting, ...], rules: Rules
-) -> Transition:
-    after = Alarm(
-        key=alarm.key,
-        state=State.UNACKNOWLEDGED,
-        priority=Priority.HIGH if digesting else Priority.MEDIUM,
-        since_ms=alarm.trail.below_since_ms,
-        since_open=alarm.trail.below_open,
-        raised_ms=at_ms,
-        changed_ms=at_ms,
-        setpoint=rules.setpoint_c,
-        deadband=rules.deadband_k,
-        value=value_c,
-        lowest=alarm.trail.lowest_c,
-        trail=alarm.trail,
-    )
-    return Transition(Cause.RAISED, at_ms, alarm.state, after, value_c, digesting=digesting)
-
-
-def _escalated(
-    alarm: Alarm, at_ms: int, value_c: float, digesting: tuple[Digesting, ...]
-) -> Transition:
-    """More urgent: it asks for an answer again, also of who has acknowledged it."""
-    after = replace(alarm, state=State.UNACKNOWLEDGED, priority=Priority.HIGH, changed_ms=at_ms)
-    return Transition(Cause.ESCALATED, at_ms, alarm.state, after, value_c, digesting=digesting)
-
-
-def _cleared(
-    alarm: Alarm, at_ms: int, value_c: float, back_ms: int, digesting: tuple[Digesting, ...]
-) -> Transition:
-    after = replace(alarm, state=alarm.state.after_return, changed_ms=at_ms)
-    return Transition(Cause.CLEARED, at_ms, alarm.state, after, value_c, back_ms, digesting)
-
-
-# ---- no readings ----------------------------------------------------------------------------
-
-
-def _silence_key(probe: PlacedProbe) -> AlarmKey:
-    return AlarmKey(Kind.NO_READINGS, probe.enclosure, probe.probe)
-
-
-def _judge_silence(
-    probe: PlacedProbe,
     snapshot: Snapshot,
     alarms: Mapping[AlarmKey, Alarm],
     rules: Rules,
     now_ms: int,
-) -> tuple[Alarm, list[Transition]]:
-    key = _silence_key(probe)
-    alarm = alarms.get(key, Alarm(key))
-    last_ms = max(probe.placed_ms, probe.heard_ms or probe.placed_ms)
-    if alarm.standing:
-        if probe.heard_ms is None or now_ms - probe.heard_ms > rules.silence_ms:
-            return alarm, []
-        after = replace(alarm, state=alarm.state.after_return, changed_ms=now_ms)
-        return after, [
-            Transition(Cause.CLEARED, now_ms, alarm.state, after, over_ms=probe.heard_ms)
-        ]
-    if now_ms - max(last_ms, snapshot.watching_since_ms) <= rules.silence_ms:
-        return alarm, []
-    after = Alarm(
-        key=key,
-        state=State.UNACKNOWLEDGED,
-        priority=Priority.MEDIUM if probe.zone is Zone.WARM_SIDE else Priority.LOW,
-        since_ms=last_ms,
-        raised_ms=now_ms,
+    *,
+    requests: Sequence[Request] = (),
+    memory: Memory | None = None,
+) -> Evaluation:
+    """Judge the snapshot at `now_ms`. Points that an alarm's trail has judged are passed over."""
+    run = Run(snapshot, alarms, rules, memory or Memory(), now_ms)
+    for at_ms, _, _, happen in heapq.merge(*_streams(run, requests)):
+        run.due(at_ms)
+        happen()
+    run.due(now_ms)
+    judge_silence(run)
+    _withdraw_unwatched(run)
+    settled = tuple(request.number for request in requests)
+    return Evaluation(run.alarms, run.transitions, run.memory, settled)
+
+
+def _streams(run: Run, requests: Sequence[Request]) -> Iterator[Iterable[_Event]]:
+    yield sorted(_asked(run, requests), key=lambda event: event[:3])
+    for index, series in enumerate(run.snapshot.series):
+        yield _points(run, series, index)
+        if series.looks:
+            yield _looks(run, series, index)
+
+
+def _asked(run: Run, requests: Sequence[Request]) -> Iterator[_Event]:
+    for request in requests:
+        at_ms = min(request.at_ms, run.now_ms)
+        yield at_ms, 0, request.number, _bound(answer, run, request, at_ms)
+
+
+def _points(run: Run, series: Series, index: int) -> Iterator[_Event]:
+    for at_ms, value in series.points:
+        yield at_ms, 1, index, _bound(_judge_point, run, series.key, at_ms, value)
+
+
+def _looks(run: Run, series: Series, index: int) -> Iterator[_Event]:
+    for look in series.looks:
+        yield look.at_ms, 2, index, _bound(_judge_look, run, series.key, look)
+
+
+def _bound(work: Callable[..., None], *args: object) -> Callable[[], None]:
+    return lambda: work(*args)
+
+
+# ---- one value, one look --------------------------------------------------------------------
+
+
+def _judge_point(run: Run, key: AlarmKey, at_ms: int, value: float) -> None:
+    alarm = run.alarm(key)
+    if alarm.out_of_service or at_ms <= alarm.trail.seen_ms:
+        return
+    rule = run.rules.threshold(key.kind, key.enclosure)
+    alarm = replace(alarm, trail=follow(alarm.trail, at_ms, value, rule))
+    if not alarm.trail.settled(at_ms):
+        transition = change(alarm, at_ms, value, run.digesting(key, at_ms), rule)
+        if transition is not None:
+            run.emit(transition)
+            alarm = run.alarm(key)
+        alarm = with_furthest(alarm, value, rule)
+    run.put(alarm)
+
+
+def _judge_look(run: Run, key: AlarmKey, look: Look) -> None:
+    alarm = run.alarm(key)
+    fall = alarm.trail.fall
+    if alarm.out_of_service or (fall.look_ms is not None and look.at_ms <= fall.look_ms):
+        return
+    rule = run.rules.of(key.enclosure).falling
+    alarm = replace(alarm, trail=follow_fall(alarm.trail, look, rule))
+    alarm = with_forecast(alarm, look)
+    run.put(alarm)
+    judge_together(run, look.at_ms)
+    alarm = run.alarm(key)
+    if not alarm.trail.settled(look.at_ms):
+        transition = change_by_fall(alarm, look, run.digesting(key, look.at_ms), rule)
+        if transition is not None:
+            run.emit(transition)
+
+
+# ---- what is watched no more ----------------------------------------------------------------
+
+
+def _withdraw_unwatched(run: Run) -> None:
+    watched = {series.key for series in run.snapshot.series}
+    watched |= {probe.silence_key for probe in run.snapshot.probes}
+    watched |= {source.key for source in run.snapshot.sources or ()}
+    for key, alarm in list(run.alarms.items()):
+        unknown = key.kind in (Kind.LINE_AWAY, Kind.BROKER_AWAY) and run.snapshot.sources is None
+        always = key.kind in _ALWAYS_WATCHED or key.kind in run.rules.home
+        if key not in watched and not always and not unknown and alarm.standing:
+            _withdraw(run, alarm)
+
+
+def _withdraw(run: Run, alarm: Alarm) -> None:
+    now_ms = run.now_ms
+    after = replace(
+        alarm,
+        state=alarm.state.after_return,
         changed_ms=now_ms,
-        setpoint=rules.silence_ms / MINUTE_MS,
-        value=(now_ms - last_ms) / MINUTE_MS,
-        trail=alarm.trail,
+        trail=replace(Alarm(alarm.key).trail, from_ms=max(now_ms, alarm.trail.seen_ms)),
     )
-    return after, [Transition(Cause.RAISED, now_ms, alarm.state, after, after.value)]
+    run.emit(Transition(Cause.WITHDRAWN, now_ms, alarm.state, after, over_ms=now_ms))

@@ -85,4 +85,13 @@ _ANSWERED: Final = (
     ) STRICT, WITHOUT ROWID""",
 )
 
-STEPS: Final = (_FIRST, _ANSWERED)
+_FORETOLD: Final = (
+    # When a warm side that falls would pass the floor, while it has not.
+    "ALTER TABLE alarm ADD COLUMN foretold_ms INTEGER",
+    # Held for chattering.
+    "ALTER TABLE alarm ADD COLUMN latched INTEGER NOT NULL DEFAULT 0",
+    # 1: with a message; 0: without; 2: the summary of a flood stands for it.
+    "ALTER TABLE transition ADD COLUMN told INTEGER NOT NULL DEFAULT 1",
+)
+
+STEPS: Final = (_FIRST, _ANSWERED, _FORETOLD)

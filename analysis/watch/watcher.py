@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 
-from analysis.watch.alarm_store import AlarmStore, Watching
+from analysis.watch.alarm_store import AlarmStore, PastTransition, Watching
+from analysis.watch.facts import Facts
 from analysis.watch.gather import MOST_LATE_MS, Gathered, Gatherer
 from analysis.watch.phrases import Names
 from analysis.watch.roster import Roster, RosterReader
-from analysis.watch.rule_figures import Rules
-from analysis.watch.rules import evaluate
-from analysis.watch.states import MINUTE_MS, Alarm, AlarmKey, Kind, Trail, Transition
+from analysis.watch.rule_figures import CHATTER_MS, Rules
+from analysis.watch.rules import Evaluation, Memory, evaluate
+from analysis.watch.rules_run import FLOOD
+from analysis.watch.rules_snapshot import Snapshot
+from analysis.watch.states import MINUTE_MS, Alarm, AlarmKey, Cause, Trail, Transition
 from analysis.watch.texts import messages_of
-from collector.book.records import Zone
 from collector.clock import Clock
 from config.settings import Settings
 
@@ -35,6 +37,7 @@ class Parts:
     store: AlarmStore
     gatherer: Gatherer
     rosters: RosterReader
+    facts: Facts
     addresses: Collection[str] = ()
 
 
@@ -49,8 +52,9 @@ class Watcher:
         self._monotonic = monotonic
         self._started_s = monotonic()
         self._alarms: dict[AlarmKey, Alarm] = {}
+        self._memory = Memory()
         self._watching: Watching | None = None
-        self._new_from_ms = 0
+        self._seen_ms = 0
         self._checkpoint_s = 0.0
         self._wall_minus_monotonic_ms = 0.0
         self._said: set[str] = set()
@@ -80,37 +84,52 @@ class Watcher:
     # ---- judging ----------------------------------------------------------------------------
 
     def _evaluate(self, roster: Roster, now_ms: int) -> list[Transition]:
-        self._alarms = self._with_new_enclosures(roster, now_ms)
         since_ms = self._watching.since_ms if self._watching else now_ms
-        gathered = self._parts.gatherer.gather(roster, self._alarms, since_ms, now_ms)
-        result = evaluate(gathered.snapshot, self._alarms, self._parts.rules, now_ms)
-        if result.transitions:
-            self._keep(result.transitions, roster, gathered, now_ms)
-        self._alarms = result.alarms
+        gathered = self._parts.gatherer.gather(
+            roster,
+            self._alarms,
+            watching_since_ms=since_ms,
+            seen_ms=self._seen_ms,
+            now_ms=now_ms,
+        )
+        result = evaluate(
+            self._with_facts(gathered, now_ms),
+            self._alarms,
+            self._parts.rules,
+            now_ms,
+            requests=self._parts.store.requests(),
+            memory=self._memory,
+        )
+        if result.transitions or result.settled:
+            self._keep(result, roster, gathered, now_ms)
+        self._alarms, self._memory = result.alarms, result.memory
         return result.transitions
 
-    def _keep(
-        self, transitions: list[Transition], roster: Roster, gathered: Gathered, now_ms: int
-    ) -> None:
+    def _with_facts(self, gathered: Gathered, now_ms: int) -> Snapshot:
+        account = self._parts.facts.account()
+        own = self._parts.facts.series(account, clock_sure=self._clock.sure(), now_ms=now_ms)
+        snapshot = gathered.snapshot
+        return replace(
+            snapshot,
+            series=[*snapshot.series, *own],
+            sources=account.sources,
+            collector_ended=account.ended,
+        )
+
+    def _keep(self, result: Evaluation, roster: Roster, gathered: Gathered, now_ms: int) -> None:
         names = Names(
             self._parts.settings,
             roster.rooms,
             {p.probe: p.zone.value for p in roster.placed_at(now_ms)},
             gathered.last_words,
+            self._parts.facts.hours_to_full(),
         )
-        messages = messages_of(transitions, names)
-        self._parts.store.record(transitions, messages, self._parts.addresses, now_ms)
+        messages = messages_of(result.transitions, names)
+        self._parts.store.record(
+            result.transitions, messages, self._parts.addresses, now_ms, result.settled
+        )
         for message in messages:
             _LOG.warning("%s (message %s)", message.title, message.reference)
-
-    def _with_new_enclosures(self, roster: Roster, now_ms: int) -> dict[AlarmKey, Alarm]:
-        alarms = dict(self._alarms)
-        begin = Trail(from_ms=self._new_from_ms)
-        for placement in roster.placed_at(now_ms):
-            if placement.zone is Zone.WARM_SIDE:
-                key = AlarmKey(Kind.WARM_SIDE_LOW, placement.enclosure)
-                alarms.setdefault(key, Alarm(key, trail=begin))
-        return alarms
 
     # ---- time -------------------------------------------------------------------------------
 
@@ -140,19 +159,21 @@ class Watcher:
         unbroken = before is not None and 0 <= now_ms - before.seen_ms <= pause_ms
         since_ms = before.since_ms if before is not None and unbroken else now_ms
         seen_ms = min(before.seen_ms, now_ms) if before is not None else now_ms
-        earliest_ms = max(seen_ms - rules.lookback_ms, now_ms - MOST_LATE_MS)
         for key, alarm in store.alarms().items():
-            from_ms = min(max(alarm.trail.from_ms, earliest_ms), now_ms)
-            self._alarms[key] = replace(alarm, trail=Trail(from_ms=from_ms))
+            earliest_ms = seen_ms - rules.lookback_ms(key.kind, key.enclosure)
+            earliest_ms = max(alarm.trail.from_ms, earliest_ms, now_ms - MOST_LATE_MS)
+            trail = replace(alarm.trail, from_ms=min(earliest_ms, now_ms))
+            self._alarms[key] = replace(alarm, trail=trail)
+        self._memory = memory_of(store.transitions(seen_ms - CHATTER_MS))
         store.begin(self._parts.addresses, now_ms)
-        self._new_from_ms = earliest_ms
+        self._seen_ms = seen_ms
         self._watching = Watching(since_ms, now_ms)
         self._checkpoint_s = -CHECKPOINT_MS / 1000.0  # the first is due at once
 
     def _see(self, now_ms: int) -> None:
         if self._watching is not None:
             self._watching = Watching(self._watching.since_ms, now_ms)
-        self._new_from_ms = now_ms - self._parts.rules.lookback_ms
+        self._seen_ms = now_ms
         if self._monotonic() - self._checkpoint_s >= CHECKPOINT_MS / 1000.0:
             self.checkpoint()
 
@@ -160,3 +181,18 @@ class Watcher:
         if words not in self._said:
             self._said.add(words)
             _LOG.warning("%s", words)
+
+
+def memory_of(transitions: Iterable[PastTransition]) -> Memory:
+    """What the rules have to know of the last hour, from what was kept of it."""
+    raised: dict[AlarmKey, tuple[int, ...]] = {}
+    ended: dict[AlarmKey, int] = {}
+    called = []
+    for one in transitions:
+        if one.cause is Cause.RAISED:
+            raised[one.key] = (*raised.get(one.key, ()), one.at_ms)
+        elif one.cause is Cause.CLEARED:
+            ended[one.key] = one.at_ms
+        if one.cause.calls and (one.told or one.withheld) and one.key != FLOOD:
+            called.append(one.at_ms)
+    return Memory(raised, ended, tuple(called))

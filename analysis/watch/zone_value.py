@@ -30,15 +30,29 @@ def zone_points(placed: Sequence[Placed], gap_ms: int, after_ms: int) -> list[tu
 
     Readings at or before `after_ms` still count towards the mean while they are fresh.
     """
+    return [(at_ms, fmean(values)) for at_ms, values in _fresh_values(placed, gap_ms, after_ms)]
+
+
+def zone_spans(
+    placed: Sequence[Placed], gap_ms: int, after_ms: int
+) -> list[tuple[int, float, float, int]]:
+    """(time in ms, lowest, highest, how many probes) at each reading time after `after_ms`."""
+    return [
+        (at_ms, min(values), max(values), len(values))
+        for at_ms, values in _fresh_values(placed, gap_ms, after_ms)
+    ]
+
+
+def _fresh_values(
+    placed: Sequence[Placed], gap_ms: int, after_ms: int
+) -> Iterator[tuple[int, list[float]]]:
     streams = [_usable(index, one) for index, one in enumerate(placed)]
     latest: dict[int, tuple[int, float]] = {}
-    points = []
     for at_ms, group in groupby(heapq.merge(*streams), key=lambda reading: reading[0]):
         for _, index, value in group:
             latest[index] = (at_ms, value)
         if at_ms > after_ms:
-            points.append((at_ms, fmean(_fresh(placed, latest, gap_ms, at_ms))))
-    return points
+            yield at_ms, list(_fresh(placed, latest, gap_ms, at_ms))
 
 
 def _usable(index: int, placed: Placed) -> Iterator[tuple[int, int, float]]:

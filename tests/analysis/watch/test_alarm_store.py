@@ -47,7 +47,7 @@ def test_everything_comes_back(tmp_path: Path) -> None:
         store.checkpoint(Watching(100, 1_500), [])
     with AlarmStore(tmp_path / "alarms.db") as store:
         assert store.alarms() == {SILENT: transition.alarm}
-        assert store.alarms()[SILENT].trail == Trail(from_ms=1_000)
+        assert store.alarms()[SILENT].trail == Trail(from_ms=0, settled_ms=1_000)
         (past,) = store.transitions()
         assert (past.key, past.cause, past.before, past.after) == (
             SILENT, Cause.RAISED, State.NORMAL, State.UNACKNOWLEDGED,

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.watch.rule_figures import Rules, rules_of
-from analysis.watch.rules import PlacedProbe, Snapshot, WarmSide, evaluate
+from analysis.watch.rule_figures import rules_of
+from analysis.watch.rules import PlacedProbe, Series, Snapshot, evaluate
 from analysis.watch.states import (
     MINUTE_MS,
     Alarm,
@@ -29,15 +29,7 @@ from config.care import load_care_profile
 from config.errors import BadSettings
 from config.settings import Settings
 
-RULES = Rules(
-    setpoint_c=28.0,
-    deadband_k=0.5,
-    on_delay_ms=20 * MINUTE_MS,
-    on_delay_digesting_ms=10 * MINUTE_MS,
-    off_delay_ms=5 * MINUTE_MS,
-    silence_ms=10 * MINUTE_MS,
-    gap_ms=15 * MINUTE_MS,
-)
+RULES = rules_of(load_care_profile("boa-constrictor"), Settings())
 LOW = AlarmKey(Kind.WARM_SIDE_LOW, "Larch")
 TOVE = Digesting("Tove", "a 220 g rat", 0, 0, 10_000 * MINUTE_MS)
 Points = Sequence[tuple[int, float]]
@@ -57,7 +49,7 @@ def judge(
     points: Points, alarms: Alarms | None = None, digesting: tuple[Digesting, ...] = ()
 ) -> tuple[Alarms, list[Transition]]:
     known: Alarms = {LOW: Alarm(LOW, trail=Trail(from_ms=-1))} if alarms is None else alarms
-    snapshot = Snapshot([WarmSide("Larch", points, digesting)])
+    snapshot = Snapshot([Series(LOW, points)], digesting={"Larch": digesting})
     result = evaluate(snapshot, known, RULES, points[-1][0] if points else 0)
     return result.alarms, result.transitions
 
@@ -91,10 +83,17 @@ def test_one_value_at_the_setpoint_starts_the_on_delay_again() -> None:
 
 
 def test_digesting_halves_the_on_delay_and_is_more_urgent() -> None:
-    _, transitions = judge(steady(27, 0, 60), digesting=(TOVE,))
+    later = replace(TOVE, taken_ms=-60 * 60 * MINUTE_MS)
+    _, transitions = judge(steady(27, 0, 60), digesting=(later,))
     assert story(transitions) == [(Cause.RAISED, 10.0)]
     assert transitions[0].alarm.priority is Priority.HIGH
-    assert transitions[0].digesting == (TOVE,)
+    assert transitions[0].digesting == (later,)
+
+
+@pytest.mark.parametrize(("hours_ago", "raised"), [(47.0, 5.0), (47.9, 5.0), (48.0, 10.0)])
+def test_it_is_sharpest_in_the_first_48_hours(hours_ago: float, raised: float) -> None:
+    fresh = replace(TOVE, taken_ms=-round(hours_ago * 60 * MINUTE_MS))
+    assert story(judge(steady(27, 0, 60), digesting=(fresh,))[1]) == [(Cause.RAISED, raised)]
 
 
 def test_a_meal_whose_window_has_closed_is_not_digesting() -> None:
@@ -161,7 +160,7 @@ def test_readings_as_far_apart_as_the_gap_allows_go_on() -> None:
 
 def test_without_readings_the_state_is_kept() -> None:
     alarms, _ = judge(steady(27, 0, 30))
-    result = evaluate(Snapshot([WarmSide("Larch")]), alarms, RULES, 10_000 * MINUTE_MS)
+    result = evaluate(Snapshot([Series(LOW)]), alarms, RULES, 10_000 * MINUTE_MS)
     assert result.transitions == []
     assert result.alarms[LOW] == alarms[LOW]
     assert result.alarms[LOW].standing
@@ -241,7 +240,7 @@ def by_definition(points: Points) -> list[tuple[Cause, int]]:
     begin = 0
     for index, (at_ms, _) in enumerate(points):
         standing = bool(found) and found[-1][0] is Cause.RAISED
-        delay = RULES.off_delay_ms if standing else RULES.on_delay_ms
+        delay = 5 * MINUTE_MS if standing else 20 * MINUTE_MS
         for first in range(begin, index + 1):
             stretch = points[first : index + 1]
             holds = all((v >= 28.5) if standing else (v < 28.0) for _, v in stretch)
@@ -289,7 +288,9 @@ def test_a_restart_makes_no_difference(
     checkpoint_ms = points[data.draw(st.integers(0, cut - 1))][0]
     alarms, before = judge(points[:cut])
     kept = alarms[LOW]
-    from_ms = max(kept.changed_ms or -1, checkpoint_ms - RULES.lookback_ms)
+    from_ms = max(
+        kept.changed_ms or -1, checkpoint_ms - RULES.lookback_ms(Kind.WARM_SIDE_LOW, "Larch")
+    )
     restarted = {LOW: replace(kept, trail=Trail(from_ms=from_ms))}
     _, after = judge(points, restarted)
     told = [(t.cause, t.at_ms, t.alarm.since_ms, t.over_ms) for t in [*before, *after]]
@@ -337,8 +338,13 @@ def test_silence_raised_iff_longer_than_the_limit(steps: list[tuple[int, bool]])
 
 
 def test_figures_of_the_shipped_profile() -> None:
-    rules = rules_of(load_care_profile("boa-constrictor"), Settings())
-    assert rules == RULES  # the profile's own numbers: policy, beside each its source
+    """The profile's own numbers: policy, beside each its source."""
+    low = RULES.of("Larch").thresholds[Kind.WARM_SIDE_LOW]
+    minutes_ = [step.on_delay_ms / MINUTE_MS for step in low.steps]
+    assert (low.setpoint, low.deadband, low.off_delay_ms) == (28.0, 0.5, 5 * MINUTE_MS)
+    assert minutes_ == [20, 10, 5]
+    assert [step.setpoint for step in low.steps] == [28.0] * 3
+    assert (RULES.silence_ms, RULES.gap_ms) == (10 * MINUTE_MS, 15 * MINUTE_MS)
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from analysis.watch.alarm_store import AlarmStore, PastTransition
+from analysis.watch.facts import Facts
+from analysis.watch.foretell import foretell
 from analysis.watch.gather import Gatherer
 from analysis.watch.outbox import Outbox
 from analysis.watch.roster import RosterReader
@@ -58,8 +60,9 @@ class Bench:
             settings,
             rules,
             self.store,
-            Gatherer(self.reader, rules),
+            Gatherer(self.reader, rules, foretell),
             RosterReader(home, care, settings, self.monotonic),
+            Facts(home),
             ["a"],
         )
         self.watcher = Watcher(parts, clock, self.monotonic)
@@ -140,14 +143,14 @@ def test_one_alarm_and_one_all_clear(bench: Bench) -> None:
 def test_a_digesting_animal_makes_it_sooner_and_more_urgent(bench: Bench) -> None:
     bench.stage.enter(
         Weighing("Tove", START_MS - 10 * HOUR_MS, 2_200.0),
-        Meal(0, "Tove", taken_at_ms=START_MS - 30 * HOUR_MS, prey="rat", prey_mass_g=220.0),
+        Meal(0, "Tove", taken_at_ms=START_MS - 60 * HOUR_MS, prey="rat", prey_mass_g=220.0),
     )
     bench.report(26.0, 15)
     assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 11.0)]
     assert bench.transitions()[0].priority is Priority.HIGH
     assert bench.messages() == ["Warm side low in Larch: 26.0 °C, Tove digesting"]
     (row,) = bench.store._connection.execute("SELECT body FROM outbox").fetchall()
-    assert "Tove is digesting a 220 g rat, taken 30 h before that." in row["body"]
+    assert "Tove is digesting a 220 g rat, taken 60 h before that." in row["body"]
 
 
 def test_an_animal_that_has_moved_away_digests_elsewhere(bench: Bench) -> None:
@@ -163,7 +166,7 @@ def test_an_animal_that_has_moved_away_digests_elsewhere(bench: Bench) -> None:
 def test_a_meal_entered_while_the_watch_runs_is_noticed(bench: Bench) -> None:
     bench.report(26.0, 8)
     bench.stage.enter(
-        Meal(0, "Tove", taken_at_ms=START_MS - 30 * HOUR_MS, prey="rat", prey_mass_g=220.0)
+        Meal(0, "Tove", taken_at_ms=START_MS - 60 * HOUR_MS, prey="rat", prey_mass_g=220.0)
     )
     bench.report(26.0, 8)
     assert bench.story() == [(Kind.WARM_SIDE_LOW, Cause.RAISED, 11.0)]
@@ -249,7 +252,11 @@ def test_readings_that_cannot_be_right_are_no_readings(bench: Bench) -> None:
         bench.sleep(1)
         bench.stage.commit((bench.now_ms, -127.0), flags=Flag.DISCONNECTED)
         bench.watcher.cycle()
-    assert bench.story() == [(Kind.NO_READINGS, Cause.RAISED, 16.0)]
+    assert bench.story() == [
+        (Kind.PROBE_DOUBTED, Cause.RAISED, 13.0),
+        (Kind.NO_READINGS, Cause.RAISED, 16.0),
+    ]
+    assert bench.store.alarms()[SILENT].under == AlarmKey(Kind.PROBE_DOUBTED, "Larch", "warm-1")
     (row,) = bench.store._connection.execute("SELECT body FROM outbox").fetchall()
     assert "not connected" in row["body"]
     assert "31.0 °C" in row["body"]
