@@ -61,14 +61,8 @@ class Run:
     def memory(self) -> Memory:
         """What the next evaluation has to know."""
         from_ms = self.now_ms - CHATTER_MS
-        raised = {
-            key: recent
-            for key, times in self._raised.items()
-            if (recent := tuple(t for t in times if t > from_ms))
-        }
-        ended = {key: at_ms for key, at_ms in self._ended.items() if at_ms > from_ms}
         called = tuple(t for t in self._called if t > self.now_ms - 2 * FLOOD_MS)
-        return Memory(raised, ended, called)
+        return Memory(_later(self._raised, from_ms), _later(self._ended, from_ms), called)
 
     def alarm(self, key: AlarmKey) -> Alarm:
         """The alarm as it stands, or one that was never raised."""
@@ -107,8 +101,8 @@ class Run:
             alarm = replace(alarm, trail=replace(alarm.trail, settled_ms=at_ms))
         if change.cause is Cause.RAISED:
             self._raised[alarm.key] = (*self._raised.get(alarm.key, ()), at_ms)
-        if change.cause is Cause.CLEARED:
-            self._ended[alarm.key] = at_ms
+        if change.before.standing and not alarm.standing:
+            self._ended[alarm.key] = (*self._ended.get(alarm.key, ()), at_ms)
         self.alarms[alarm.key] = alarm
         self.transitions.append(replace(change, alarm=alarm))
         self._due_known = False
@@ -117,8 +111,8 @@ class Run:
         """ISA-18.2: what chatters is held. Here by a longer off-delay, until it has been quiet."""
         key, at_ms = change.alarm.key, change.at_ms
         recent = [t for t in self._raised.get(key, ()) if t > at_ms - CHATTER_MS]
-        ended_ms = self._ended.get(key)
-        at_once = ended_ms is not None and at_ms - ended_ms <= CHATTER_AT_ONCE_MS
+        ended = self._ended.get(key)
+        at_once = ended is not None and at_ms - ended[-1] <= CHATTER_AT_ONCE_MS
         if not at_once and len(recent) + 1 < CHATTER_TIMES:
             return change
         return replace(change, alarm=replace(change.alarm, latched=True))
@@ -159,6 +153,16 @@ class Run:
     def names_under(self, cause: AlarmKey) -> set[str]:
         """The enclosures of what stands under an alarm."""
         return {a.key.enclosure for a in self.alarms.values() if a.standing and a.under == cause}
+
+    def stood(self, key: AlarmKey, at_ms: int) -> bool:
+        """True when that alarm stood at that moment of the last hour."""
+        changes = [(t, True) for t in self._raised.get(key, ())]
+        changes += [(t, False) for t in self._ended.get(key, ())]
+        before = max((c for c in changes if c[0] <= at_ms), default=None)
+        if before is not None:
+            return before[1]
+        after = min((c for c in changes if c[0] > at_ms), default=None)
+        return self.alarm(key).standing if after is None else not after[1]
 
     # ---- a flood ----------------------------------------------------------------------------
 
@@ -266,6 +270,13 @@ class Run:
             Transition(Cause.UNSHELVED, at_ms, alarm.state, after, alarm.lowest or alarm.value,
                        digesting=digesting, who=who, told=alarm.standing)
         )  # fmt: skip
+
+
+def _later(
+    times: Mapping[AlarmKey, tuple[int, ...]], from_ms: int
+) -> dict[AlarmKey, tuple[int, ...]]:
+    kept = {key: tuple(t for t in several if t > from_ms) for key, several in times.items()}
+    return {key: several for key, several in kept.items() if several}
 
 
 def _at_rest(change: Transition) -> Transition:

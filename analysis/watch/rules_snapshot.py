@@ -75,12 +75,12 @@ class Snapshot:
 class Memory:
     """What was raised when: by it chattering and floods are known. Found again in the file.
 
-    `raised` holds the times of the last hour, `ended` the last return, `called` the times at which
-    the keeper was called, or would have been but for a flood.
+    `raised` and `ended` hold the times of the last hour, `called` those at which the keeper was
+    called, or would have been but for a flood.
     """
 
     raised: Mapping[AlarmKey, tuple[int, ...]] = field(default_factory=dict)
-    ended: Mapping[AlarmKey, int] = field(default_factory=dict)
+    ended: Mapping[AlarmKey, tuple[int, ...]] = field(default_factory=dict)
     called: tuple[int, ...] = ()
 
 

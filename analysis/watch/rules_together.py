@@ -53,7 +53,8 @@ def judge_together(run: Run, at_ms: int) -> None:
         beyond_ms=((at_ms if from_ms is None else from_ms) if several else None,),
     )
     still = {name for _, name in group} if several else set()
-    over = alarm.standing and len(still | run.names_under(alarm.key)) < 2
+    began = alarm.standing and alarm.raised_ms is not None and at_ms > alarm.raised_ms
+    over = began and len(still | _low_at(run, at_ms)) < 2
     back_ms = (at_ms if trail.back_ms is None else trail.back_ms) if over else None
     alarm = replace(alarm, trail=replace(trail, back_ms=back_ms))
     run.put(alarm)
@@ -62,6 +63,15 @@ def judge_together(run: Run, at_ms: int) -> None:
     change = _change(run, alarm, group, at_ms)
     if change is not None:
         run.emit(change)
+
+
+def _low_at(run: Run, at_ms: int) -> set[str]:
+    """The enclosures whose warm side was said to be low, or to fall, at that moment."""
+    return {
+        key.enclosure
+        for key in run.alarms
+        if key.kind is Kind.WARM_SIDE_LOW and run.stood(key, at_ms)
+    }
 
 
 def _change(run: Run, alarm: Alarm, group: list[tuple[int, str]], at_ms: int) -> Transition | None:

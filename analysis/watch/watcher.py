@@ -186,13 +186,13 @@ class Watcher:
 def memory_of(transitions: Iterable[PastTransition]) -> Memory:
     """What the rules have to know of the last hour, from what was kept of it."""
     raised: dict[AlarmKey, tuple[int, ...]] = {}
-    ended: dict[AlarmKey, int] = {}
+    ended: dict[AlarmKey, tuple[int, ...]] = {}
     called = []
     for one in transitions:
         if one.cause is Cause.RAISED:
             raised[one.key] = (*raised.get(one.key, ()), one.at_ms)
-        elif one.cause is Cause.CLEARED:
-            ended[one.key] = one.at_ms
+        elif not one.after.standing and one.before.standing:
+            ended[one.key] = (*ended.get(one.key, ()), one.at_ms)
         if one.cause.calls and (one.told or one.withheld) and one.key != FLOOD:
             called.append(one.at_ms)
     return Memory(raised, ended, tuple(called))
