@@ -54,8 +54,9 @@ class Minutes:
             del self.mean_c[:gone]
 
     def window(self, start_ms: int, end_ms: int) -> tuple[array[int], array[float]]:
-        """The minutes whose middles lie in [start_ms, end_ms); only whole ones."""
-        start, end = bisect_left(self.at_ms, start_ms), bisect_left(self.at_ms, end_ms)
+        """The minutes that lie wholly in [start_ms, end_ms)."""
+        start = bisect_left(self.at_ms, start_ms + MINUTE_MS // 2)
+        end = bisect_left(self.at_ms, end_ms // MINUTE_MS * MINUTE_MS)
         return self.at_ms[start:end], self.mean_c[start:end]
 
     def _close(self) -> None:

@@ -137,7 +137,9 @@ def short(name: str) -> str:
 
 def listed(names: Sequence[str]) -> str:
     """Names as a person lists them: "Juno, Maren and Tove"."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    if len(names) < 2:
+        return names[0] if names else "several places"
+    return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 # ---- who digests, and what to do ------------------------------------------------------------

@@ -265,10 +265,13 @@ class Run:
         """The shelving ends: what stands is raised anew, in one message."""
         state = State.UNACKNOWLEDGED if alarm.standing else alarm.state
         after = replace(alarm, shelved_until_ms=None, state=state, changed_ms=at_ms)
+        value = alarm.value if alarm.lowest is None else alarm.lowest
+        under = tuple(sorted(self.names_under(alarm.key)))
+        names = self._standing_words() if alarm.key == FLOOD else under
         digesting = self.digesting(alarm.key, at_ms)
         self.emit(
-            Transition(Cause.UNSHELVED, at_ms, alarm.state, after, alarm.lowest or alarm.value,
-                       digesting=digesting, who=who, told=alarm.standing)
+            Transition(Cause.UNSHELVED, at_ms, alarm.state, after, value, digesting=digesting,
+                       who=who, told=alarm.standing, names=names)
         )  # fmt: skip
 
 

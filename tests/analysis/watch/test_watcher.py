@@ -3,8 +3,9 @@ hand: late starts, restarts, doubtful clocks, silences."""
 
 from __future__ import annotations
 
+import math
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from analysis.watch.facts import Facts
 from analysis.watch.foretell import foretell
 from analysis.watch.gather import Gatherer
 from analysis.watch.outbox import Outbox
+from analysis.watch.requests import Action, ask
 from analysis.watch.roster import RosterReader
 from analysis.watch.rule_figures import rules_of
 from analysis.watch.states import AlarmKey, Cause, Kind, Priority, State
@@ -109,6 +111,11 @@ class Bench:
         """Titles in the outbox, oldest first."""
         rows = self.store._connection.execute("SELECT title FROM outbox ORDER BY message")
         return [row["title"] for row in rows.fetchall()]
+
+    def ask(self, action: Action, key: AlarmKey, minutes: float | None = None) -> None:
+        """What a keeper asks, as another process writes it down."""
+        until_ms = None if minutes is None else self.now_ms + round(minutes * MINUTE_MS)
+        ask(self.stage.home.alarms, action, key, who="Ana", now_ms=self.now_ms, until_ms=until_ms)
 
     def close(self) -> None:
         self.kill()
@@ -390,3 +397,186 @@ def test_two_animals_in_one_enclosure(bench: Bench) -> None:
     )
     bench.report(26.0, 12)
     assert bench.messages() == ["Warm side low in Larch: 26.0 °C, Maren and 1 more digesting"]
+
+
+# ---- several enclosures, and what keepers ask ------------------------------------------------
+
+
+def home_of(bench: Bench, *names: str) -> None:
+    """More enclosures beside Larch, in its room, with a room probe that reads 20 °C."""
+    for name in names:
+        bench.stage.enter(
+            Enclosure(name, room="back room"),
+            Placement(f"warm-{name}", name, Zone.WARM_SIDE, START_MS - 24 * HOUR_MS),
+        )
+    bench.stage.enter(
+        Enclosure("the room", room="back room"),
+        Placement("room-1", "the room", Zone.ROOM, START_MS - 24 * HOUR_MS),
+    )
+
+
+def pass_minutes(bench: Bench, minutes: int, **values: Callable[[int], float]) -> None:
+    """Readings of several probes every minute, and a cycle after each."""
+    for minute in range(minutes):
+        bench.sleep(1)
+        bench.stage.commit((bench.now_ms, 20.0), probe="room-1")
+        for probe, value in values.items():
+            bench.stage.commit((bench.now_ms, value(minute)), probe=probe.replace("_", "-"))
+        bench.watcher.cycle()
+
+
+def cooling(tau_h: float, top_c: float = 31.0, room_c: float = 20.0) -> Callable[[int], float]:
+    """A heater that fails at once, and the law of cooling."""
+    return lambda m: room_c + (top_c - room_c) * math.exp(-m / 60 / tau_h)
+
+
+def thermostat(shift: int) -> Callable[[int], float]:
+    return lambda m: 31.0 + 0.6 * math.sin((m + shift) / 5)
+
+
+def test_a_heater_that_fails_is_foretold_and_then_the_same_alarm_escalates(bench: Bench) -> None:
+    home_of(bench)
+    pass_minutes(bench, 420, warm_1=thermostat(0))
+    begin = bench.now_ms
+    pass_minutes(bench, 120, warm_1=cooling(2.5))
+    assert [(k, c) for k, c, _ in bench.story()] == [
+        (Kind.WARM_SIDE_LOW, Cause.RAISED), (Kind.WARM_SIDE_LOW, Cause.ESCALATED),
+    ]  # fmt: skip
+    foretold, low = bench.transitions()
+    passes_ms = begin + 2.5 * HOUR_MS * math.log(11 / 8)  # 47.8 min after it failed
+    assert begin < foretold.at_ms < passes_ms - 10 * MINUTE_MS
+    assert low.at_ms == pytest.approx(passes_ms + 20 * MINUTE_MS, abs=2 * MINUTE_MS)
+    first, second = bench.messages()
+    assert first.startswith("Warm side of Larch is falling: 28.0 °C by about")
+    assert second.startswith("Warm side still low in Larch")
+
+
+def test_a_power_cut_is_one_alarm_from_real_readings(bench: Bench) -> None:
+    home_of(bench, "Birch", "Rowan")
+    names = {"warm_1": 0, "warm_Birch": 7, "warm_Rowan": 19}
+    pass_minutes(bench, 420, **{n: thermostat(s) for n, s in names.items()})
+    pass_minutes(bench, 120, **{n: cooling(1.5 + s / 10) for n, s in names.items()})
+    first, _ = bench.messages()  # and then that the first of them is cold
+    assert first.endswith("enclosures are cooling: is the power out?")
+    low = [a for a in bench.store.alarms().values() if a.key.kind is Kind.WARM_SIDE_LOW]
+    assert {a.under for a in low} == {AlarmKey(Kind.SEVERAL_COOLING)}
+    pass_minutes(bench, 60, **{n: lambda _: 31.0 for n in names})
+    assert bench.messages()[2:] == ["All clear: the enclosures no longer cool together"]
+    assert not any(a.standing for a in bench.store.alarms().values())
+
+
+def test_killed_at_random_through_a_power_cut_it_tells_the_same(tmp_path: Path) -> None:
+    random_ = random.Random(11)
+
+    def told(folder: Path, *, killed: bool) -> tuple[object, object]:
+        bench = Bench(folder)
+        home_of(bench, "Birch", "Rowan")
+        warm = {"warm_1": thermostat(0), "warm_Birch": thermostat(9), "warm_Rowan": thermostat(3)}
+        fall = {"warm_1": cooling(2.0), "warm_Birch": cooling(2.6), "warm_Rowan": cooling(1.2)}
+        pass_minutes(bench, 400, **warm)
+        for minute in range(110):
+            if killed and random_.random() < 0.4:
+                bench.restart()
+            now = {name: (lambda _, f=f, m=minute: f(m)) for name, f in fall.items()}
+            pass_minutes(bench, 1, **now)
+            if minute == 70:
+                bench.ask(Action.SHELVE, AlarmKey(Kind.SEVERAL_COOLING), minutes=15)
+        story = [replace(t, recorded_ms=0) for t in bench.transitions()]
+        messages = bench.messages()
+        bench.close()
+        return story, messages
+
+    undisturbed = told(tmp_path / "calm", killed=False)
+    assert len(undisturbed[1]) >= 2  # type: ignore[arg-type]
+    assert told(tmp_path / "killed", killed=True) == undisturbed
+
+
+def test_a_request_is_carried_out_once_and_kept_with_who_asked(bench: Bench) -> None:
+    bench.report(26.0, 25)
+    bench.ask(Action.ACKNOWLEDGE, LOW)
+    bench.report(26.0, 1)
+    bench.restart()
+    bench.report(26.0, 2)
+    assert [(t.cause, t.who) for t in bench.transitions()] == [
+        (Cause.RAISED, None), (Cause.ACKNOWLEDGED, "Ana"),
+    ]  # fmt: skip
+    assert bench.store.alarms()[LOW].state is State.ACKNOWLEDGED
+    assert bench.store.requests() == []
+
+
+def test_a_disk_that_fails_at_a_request_leaves_it_waiting(
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bench.report(26.0, 25)
+    bench.ask(Action.SHELVE, LOW, minutes=30)
+    with monkeypatch.context() as patch:
+        patch.setattr("analysis.watch.alarm_store.settle", _full)
+        with pytest.raises(OSError, match="No space"):
+            bench.report(26.0, 1)
+    assert len(bench.store.requests()) == 1
+    assert len(bench.transitions()) == 1
+    bench.restart()
+    bench.report(26.0, 1)
+    assert [t.cause for t in bench.transitions()] == [Cause.RAISED, Cause.SHELVED]
+    assert bench.store.requests() == []
+
+
+def _full(*_: object) -> None:
+    raise OSError(28, "No space left on device")
+
+
+def test_shelved_through_a_restart_and_raised_anew_at_its_end(bench: Bench) -> None:
+    bench.ask(Action.SHELVE, LOW, minutes=60)
+    bench.report(26.0, 40)
+    assert bench.store.alarms()[LOW].shown_state == "shelved"
+    bench.restart()
+    bench.report(26.0, 40)
+    assert bench.messages() == ["Warm side low in Larch: 26.0 °C"]
+    assert [c for _, c, _ in bench.story()] == [Cause.SHELVED, Cause.RAISED, Cause.UNSHELVED]
+    assert bench.story()[-1][2] == 60.0
+
+
+def test_out_of_service_through_a_restart(bench: Bench) -> None:
+    bench.report(26.0, 25)
+    bench.ask(Action.OUT_OF_SERVICE, LOW)
+    bench.report(26.0, 5)
+    bench.restart()
+    bench.report(26.0, 30)
+    assert bench.store.alarms()[LOW].shown_state == "out of service"
+    bench.ask(Action.IN_SERVICE, LOW)
+    bench.report(26.0, 10)
+    bench.restart()
+    bench.report(26.0, 15)
+    assert [(c, m) for _, c, m in bench.story()] == [
+        (Cause.RAISED, 21.0), (Cause.OUT_OF_SERVICE, 25.0), (Cause.IN_SERVICE, 60.0),
+        (Cause.RAISED, 81.0),
+    ]  # fmt: skip
+
+
+def test_humidity_retreat_and_probes_apart_from_real_readings(bench: Bench) -> None:
+    from collector.readings import Quantity, Reading
+
+    bench.stage.enter(
+        Placement("cool-1", "Larch", Zone.COOL_SIDE, START_MS),
+        Placement("warm-2", "Larch", Zone.WARM_SIDE, START_MS),
+        Placement("moist-1", "Larch", Zone.HIDE, START_MS),
+    )
+    for minute in range(400):
+        bench.sleep(1)
+        values = {"warm-1": 31.0, "warm-2": 33.5, "cool-1": 30.5}
+        for probe, value in values.items():
+            bench.stage.commit((bench.now_ms, value), probe=probe)
+        bench.stage.journal.commit(
+            [Reading("moist-1", Quantity.HUMIDITY, bench.now_ms, 30.0 + minute / 1000)]
+        )
+        if minute % 10 == 0:
+            bench.watcher.cycle()
+    bench.watcher.cycle()
+    assert [(k, m) for k, _, m in bench.story()] == [
+        (Kind.COOL_SIDE_WARM, 61.0), (Kind.PROBES_DISAGREE, 61.0), (Kind.HUMIDITY_LOW, 361.0),
+    ]  # fmt: skip
+    assert bench.messages() == [
+        "Cool side too warm in Larch: 30.5 °C",
+        "Probes disagree by 2.5 °C: warm side of Larch",
+        "Air too dry in Larch: 30 %",
+    ]
