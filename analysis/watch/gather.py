@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from analysis.watch.gather_series import apart_points, doubted_points, stuck_points
+from analysis.watch.gather_series import apart_points, doubted_points, each_minute, stuck_points
 from analysis.watch.histories import HISTORY_MS, Minutes
 from analysis.watch.looking import Foreteller, look, look_times
 from analysis.watch.phrases import LastWord
@@ -23,6 +23,7 @@ from collector.store.reader import Reader
 MOST_LATE_MS = DAY_MS
 """Readings older than this are not judged any more, however long the watch was off."""
 _SEARCH_MS = (2 * HOUR_MS, DAY_MS, 8 * DAY_MS)
+_PIECE_MS = 2 * HOUR_MS
 _LATE_ARRIVAL_MS = HOUR_MS // 4
 _WARM_KINDS = (Kind.WARM_SIDE_LOW, Kind.TOO_HOT)
 _AIR_KINDS = (Kind.HUMIDITY_LOW, Kind.HUMIDITY_HIGH)
@@ -135,6 +136,8 @@ class Gatherer:
         after_ms = min(self._after_ms(cycle, key) for key in keys)
         placed = self._placed(cycle, enclosure, zones, quantity, after_ms)
         points = zone_points(placed, self._rules.gap_ms, after_ms)
+        if quantity is Quantity.HUMIDITY:
+            points = each_minute(points, after_ms)
         for key in keys:
             yield Series(key, points)
 
@@ -143,7 +146,8 @@ class Gatherer:
             after_ms = self._after_ms(cycle, one)
             zone = Zone(key.probe or "")
             placed = self._placed(cycle, key.enclosure, (zone,), Quantity.TEMPERATURE, after_ms)
-            yield Series(one, apart_points(placed, self._rules.gap_ms, after_ms))
+            apart = apart_points(placed, self._rules.gap_ms, after_ms)
+            yield Series(one, each_minute(apart, after_ms))
 
     def _of_probe(self, cycle: _Cycle, placement: Placement) -> Iterator[Series]:
         names = [AlarmKey(kind, placement.enclosure, placement.probe) for kind in _PROBE_KINDS]
@@ -153,9 +157,10 @@ class Gatherer:
                 cycle, placement.probe, Quantity.TEMPERATURE, after_ms - DOUBTED_OVER_MS
             )
             if key.kind is Kind.PROBE_DOUBTED:
-                yield Series(key, doubted_points(columns, DOUBTED_OVER_MS, after_ms))
+                points = doubted_points(columns, DOUBTED_OVER_MS, after_ms)
             else:
-                yield Series(key, stuck_points(columns, after_ms))
+                points = stuck_points(columns, after_ms)
+            yield Series(key, each_minute(points, after_ms))
 
     def _judged(self, cycle: _Cycle, keys: Iterable[AlarmKey]) -> list[AlarmKey]:
         """Without those out of service."""
@@ -181,7 +186,16 @@ class Gatherer:
         start_ms = after_ms - self._rules.gap_ms
         return [
             Placed(p, self._columns(cycle, p.probe, quantity, start_ms))
-            for p in cycle.roster.placements
+            for p in self._lying(cycle, enclosure, zones, start_ms)
+        ]
+
+    @staticmethod
+    def _lying(
+        cycle: _Cycle, enclosure: str, zones: tuple[Zone, ...], start_ms: int
+    ) -> list[Placement]:
+        """The placements there that hold at some time since then."""
+        return [
+            p for p in cycle.roster.placements
             if p.enclosure == enclosure and p.zone in zones
             and p.since_ms <= cycle.now_ms and (p.until_ms is None or p.until_ms > start_ms)
         ]  # fmt: skip
@@ -235,11 +249,24 @@ class Gatherer:
         minutes = self._minutes.get(name)
         if minutes is None or minutes.upto_ms > cycle.now_ms:  # the clock was put back
             minutes = self._minutes[name] = Minutes.since(from_ms)
-        after_ms = max(minutes.upto_ms, from_ms)
-        placed = self._placed(cycle, enclosure, (zone,), Quantity.TEMPERATURE, after_ms)
-        minutes.add(zone_points(placed, self._rules.gap_ms, after_ms))
+        start_ms = max(minutes.upto_ms, from_ms)
+        for after_ms in range(start_ms, cycle.now_ms, _PIECE_MS):
+            until_ms = min(after_ms + _PIECE_MS, cycle.now_ms)
+            minutes.add(self._piece(cycle, enclosure, zone, after_ms, until_ms))
         minutes.forget_before(from_ms)
         return minutes
+
+    def _piece(
+        self, cycle: _Cycle, enclosure: str, zone: Zone, after_ms: int, until_ms: int
+    ) -> list[tuple[int, float]]:
+        """A day at once would be megabytes of points that are means a moment later."""
+        start_ms = after_ms - self._rules.gap_ms
+        placed = [
+            Placed(p, self._reader.columns(
+                SeriesKey(p.probe, Quantity.TEMPERATURE), start_ms, until_ms + 1))
+            for p in self._lying(cycle, enclosure, (zone,), start_ms)
+        ]  # fmt: skip
+        return zone_points(placed, self._rules.gap_ms, after_ms)
 
     # ---- when a probe was last heard --------------------------------------------------------
 

@@ -6,11 +6,22 @@ Each value depends on the readings up to its own time alone.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
+from analysis.watch.states import MINUTE_MS
 from analysis.watch.zone_value import Placed, zone_spans
 from collector.readings import Flag
 from collector.store.columns import Columns
+
+
+def each_minute(points: Iterable[tuple[int, float]], after_ms: int) -> list[tuple[int, float]]:
+    """The first point of every minute after that of `after_ms`: enough for what takes hours."""
+    found, before = [], after_ms // MINUTE_MS
+    for point in points:
+        if point[0] // MINUTE_MS > before:
+            before = point[0] // MINUTE_MS
+            found.append(point)
+    return found
 
 
 def doubted_points(columns: Columns, over_ms: int, after_ms: int) -> list[tuple[int, float]]:

@@ -3,6 +3,7 @@ endpoint, through apprise. Delays are scaled to seconds by the home's own care p
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import socket
@@ -17,8 +18,9 @@ from pathlib import Path
 import pytest
 
 from analysis.watch.alarm_store import AlarmStore
-from analysis.watch.states import Cause
-from collector.book.records import Meal
+from analysis.watch.requests import Action, ask
+from analysis.watch.states import AlarmKey, Cause, Kind
+from collector.book.records import Meal, Placement, Zone
 from config.home import Home
 from tests.analysis.watch.endpoint import Endpoint
 from tests.analysis.watch.stage import (
@@ -147,6 +149,65 @@ def test_killed_with_its_delivery_a_repeat_is_known_by_its_reference(
     assert first.reference == second.reference
     assert len(endpoint.arrivals) == 2
     assert causes(stage.home) == [Cause.RAISED]
+
+
+def test_what_is_asked_is_done_once_however_often_the_watch_is_killed(
+    stage: Stage, endpoint: Endpoint
+) -> None:
+    """Acknowledged, shelved, and raised anew at the shelving's end: in one message."""
+    write_settings(stage.home, [endpoint.url])
+    low = AlarmKey(Kind.WARM_SIDE_LOW, "Larch")
+    watch = WatchProcess(stage.home)
+
+    def ask_kill_and_start(action: Action, until_ms: int | None = None) -> None:
+        nonlocal watch
+        path = stage.home.alarms
+        number = ask(path, action, low, who="Ana", now_ms=wall_ms(), until_ms=until_ms)
+        watch.kill()  # before it is carried out, while, or after: it is done once
+        watch = WatchProcess(stage.home)
+        with AlarmStore(path) as store:
+            deadline = time.monotonic() + 10
+            while any(one.number == number for one in store.requests()):
+                assert time.monotonic() < deadline
+                time.sleep(0.05)
+        watch.kill()
+        watch = WatchProcess(stage.home)
+
+    try:
+        with Feed(stage, warm_1=26.0):
+            endpoint.wait_for(1)
+            ask_kill_and_start(Action.ACKNOWLEDGE)
+            ask_kill_and_start(Action.SHELVE, wall_ms() + 6_000)
+            _, anew = endpoint.wait_for(2)
+            time.sleep(1.0)
+    finally:
+        watch.kill()
+    assert len(endpoint.arrivals) == 2
+    assert "Its shelving has ended" in anew.body
+    with AlarmStore(stage.home.alarms) as store:
+        assert [(t.cause, t.who) for t in store.transitions()] == [
+            (Cause.RAISED, None), (Cause.ACKNOWLEDGED, "Ana"), (Cause.SHELVED, "Ana"),
+            (Cause.UNSHELVED, None),
+        ]  # fmt: skip
+        assert store.alarms()[low].shown_state == "unacknowledged"
+
+
+def test_a_collector_that_was_killed_is_one_message(stage: Stage, endpoint: Endpoint) -> None:
+    """Its file stays and its process is gone; both probes behind it are silent."""
+    write_settings(stage.home, [endpoint.url])
+    write_care(stage.home, **FAST, collector_silent=0.03)
+    stage.enter(Placement("cool-1", "Larch", Zone.COOL_SIDE, wall_ms() - 24 * HOUR_MS))
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    account = {"pid": gone.pid, "store": "written", "held": 0, "sources": {}}
+    with Feed(stage, warm_1=31.0, cool_1=25.0), WatchProcess(stage.home):
+        time.sleep(1.0)
+    with WatchProcess(stage.home):
+        stage.home.collector_state.write_text(json.dumps(account))
+        (message,) = endpoint.wait_for(1)
+        time.sleep(2.5)  # by now each probe alone would have been said
+    assert message.title == "No readings from any probe"
+    assert len(endpoint.arrivals) == 1
 
 
 def test_an_endpoint_that_is_down_at_first_gets_it_once(stage: Stage) -> None:
