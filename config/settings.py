@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
+from datetime import time
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -11,6 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import (
     AfterValidator,
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     ValidationError,
@@ -193,6 +196,18 @@ class Care(_Strict):
     profile: str = Field(default="boa-constrictor", pattern=r"^[a-z0-9-]+$")
 
 
+def _time_of_day(text: object) -> object:
+    """ "03:30" as a time; TOML's own local time is one already."""
+    if isinstance(text, str):
+        if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+            raise ValueError(f'{text!r} is no time of day; one is, for example, "03:30"')
+        return time.fromisoformat(text)
+    return text
+
+
+TimeOfDay = Annotated[time, BeforeValidator(_time_of_day)]
+
+
 class WatchedEnclosure(_Strict):
     """Where the alarms of one enclosure differ from the care profile."""
 
@@ -225,7 +240,25 @@ class Watch(_Strict):
     every_seconds: Annotated[float, Field(gt=0, le=300)] = 10.0
     notify: tuple[str, ...] = ()
     notify_file: Path | None = None
+    tell_others: tuple[str, ...] = ()
+    tell_others_file: Path | None = None
+    tell_others_after_minutes: Annotated[float, Field(ge=1, le=1440)] = 15.0
+    quiet_from: TimeOfDay | None = None
+    quiet_to: TimeOfDay | None = None
+    heartbeat_file: Path | None = None
+    heartbeat_minutes: Annotated[float, Field(ge=1, le=1440)] = 15.0
+    publish_state: bool = True
     enclosure: tuple[WatchedEnclosure, ...] = ()
+
+    @model_validator(mode="after")
+    def _quiet_hours(self) -> Self:
+        if (self.quiet_from is None) != (self.quiet_to is None):
+            raise ValueError("quiet hours have two ends; give quiet_from and quiet_to")
+        if self.quiet_from is not None and self.quiet_from == self.quiet_to:
+            raise ValueError(
+                "quiet_from and quiet_to are the same; take both out for no quiet hours"
+            )
+        return self
 
     @model_validator(mode="after")
     def _one_entry_an_enclosure(self) -> Self:
@@ -237,10 +270,11 @@ class Watch(_Strict):
 
 
 class Page(_Strict):
-    """The web page."""
+    """The web page. `address` is how a phone reaches it, for the links in messages."""
 
     host: str = "127.0.0.1"
     port: Annotated[int, Field(ge=1, le=65_535)] = 8750
+    address: Annotated[str, Field(pattern=r"^https?://[^\s/?#]+(/[^\s?#]*)?$")] | None = None
 
 
 class Settings(_Strict):

@@ -8,7 +8,7 @@ import sys
 
 import typer
 
-from analysis.cli import caretaking, enclosures, exchange, feeding, judging, living
+from analysis.cli import alarms, caretaking, enclosures, exchange, feeding, judging, living
 from config.errors import WarmcoilError
 
 app = typer.Typer(
@@ -19,7 +19,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for room in (living, exchange, judging, feeding, enclosures, caretaking):
+for room in (living, exchange, judging, feeding, enclosures, alarms, caretaking):
     room.register(app)
 
 # The error classes of the command-line library are reached through its public names, so that a

@@ -18,6 +18,7 @@ from config.settings import Settings
 
 if TYPE_CHECKING:
     from analysis.review import Review
+    from analysis.watch.states import Alarm
 
 _WIDE = 180
 
@@ -83,6 +84,16 @@ def probe_table(states: Sequence[ProbeState], settings: Settings) -> Table:
                     age(state.age_seconds(one)),
                     ", ".join(doubts(one.flags)) or "good",
                 )
+    return table
+
+
+def alarm_table(found: Sequence[Alarm], settings: Settings) -> Table:
+    """One row an alarm."""
+    from analysis.cli.alarms import words_of
+
+    table = _table("code", "alarm", "place", "state", "priority", "since")
+    for one in found:
+        table.add_row(*words_of(one, settings))
     return table
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from urllib.parse import quote, unquote
 
 from config.home import Home
@@ -48,13 +50,26 @@ def read_addresses(home: Home, settings: Settings) -> tuple[list[Address], list[
 
     A file that cannot be read takes no alarm from the other addresses: it is a fault in words.
     """
+    watch = settings.watch
+    return _addresses(home, watch.notify, watch.notify_file, "notify")
+
+
+def read_others(home: Home, settings: Settings) -> tuple[list[Address], list[str]]:
+    """The same for those who are told of what nobody has answered."""
+    watch = settings.watch
+    return _addresses(home, watch.tell_others, watch.tell_others_file, "tell_others")
+
+
+def _addresses(
+    home: Home, urls: Sequence[str], file: Path | None, name: str
+) -> tuple[list[Address], list[str]]:
     found: dict[str, Address] = {}
-    for number, url in enumerate(settings.watch.notify, start=1):
-        _add(found, url.strip(), f"watch.notify[{number}]")
-    lines, faults = _notify_file(home, settings)
+    for number, url in enumerate(urls, start=1):
+        _add(found, url.strip(), f"watch.{name}[{number}]")
+    lines, faults = _lines(home, file, name)
     for number, line in enumerate(lines, start=1):
         if line.strip() and not line.lstrip().startswith("#"):
-            _add(found, line.strip(), f"notify_file line {number}")
+            _add(found, line.strip(), f"{name}_file line {number}")
     return list(found.values()), faults
 
 
@@ -64,17 +79,17 @@ def _add(found: dict[str, Address], url: str, where: str) -> None:
     found.setdefault(url, Address(url, label))
 
 
-def _notify_file(home: Home, settings: Settings) -> tuple[list[str], list[str]]:
-    if settings.watch.notify_file is None:
+def _lines(home: Home, file: Path | None, name: str) -> tuple[list[str], list[str]]:
+    if file is None:
         return [], []
-    path = home.folder / settings.watch.notify_file.expanduser()
+    path = home.folder / file.expanduser()
     try:
-        with path.open("rb") as file:
-            text = file.read(_MOST_FILE_BYTES).decode("utf-8")
+        with path.open("rb") as opened:
+            text = opened.read(_MOST_FILE_BYTES).decode("utf-8")
     except OSError as fault:
         return [], [
-            f"watch.notify_file {path}: cannot be read: {fault.strerror}; no alarm goes there"
+            f"watch.{name}_file {path}: cannot be read: {fault.strerror}; no alarm goes there"
         ]
     except UnicodeDecodeError:
-        return [], [f"watch.notify_file {path}: not UTF-8 text; no alarm goes there"]
+        return [], [f"watch.{name}_file {path}: not UTF-8 text; no alarm goes there"]
     return text.splitlines(), []

@@ -13,9 +13,10 @@ from pathlib import Path
 from typing import Self
 
 from analysis.watch.alarm_file import open_alarms, speaking_of, transaction
-from analysis.watch.outbox import Message, Outbox
+from analysis.watch.outbox import Hold, Message, Outbox
 from analysis.watch.requests import Request, settle, waiting
 from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, Priority, State, Trail, Transition
+from analysis.watch.unanswered import tell_others
 
 _KEPT = ("state", "priority", "since_ms", "since_open", "raised_ms", "changed_ms", "setpoint",
          "deadband", "value", "lowest", "foretold_ms", "latched", "shelved_until_ms",
@@ -60,10 +61,11 @@ class PastTransition:
 class AlarmStore:
     """The alarm file, as the watch uses it. Every method raises StoreFault on a failing disk."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, hold: Hold | None = None) -> None:
+        """`hold` says until when a message waits for the end of the quiet hours."""
         self._path = path
         self._connection = open_alarms(path)
-        self._outbox = Outbox(self._connection)
+        self._outbox = Outbox(self._connection, hold=hold)
 
     def __enter__(self) -> Self:
         return self
@@ -144,12 +146,17 @@ class AlarmStore:
                 if alarm.standing:
                     self._put_alarm(alarm)
 
-    def begin(self, addresses: Collection[str], now_ms: int) -> None:
+    def begin(self, addresses: Collection[str], now_ms: int, others: Collection[str] = ()) -> None:
         """Make the outbox fit the addresses of the settings, and tidy it."""
         standing = [key for key, alarm in self.alarms().items() if alarm.standing and alarm.speaks]
         with speaking_of(self._path), transaction(self._connection):
-            self._outbox.change_addresses(addresses, standing, now_ms)
+            self._outbox.change_addresses(addresses, standing, now_ms, others)
         self.tidy(now_ms)
+
+    def tell_others(self, others: Collection[str], after_minutes: float, now_ms: int) -> int:
+        """Tell them of urgent alarms that nobody has acknowledged in time; how many, for once."""
+        with speaking_of(self._path), transaction(self._connection):
+            return tell_others(self._connection, self._outbox, others, after_minutes, now_ms)
 
     def tidy(self, now_ms: int) -> None:
         """Give up messages that have waited too long, and forget those of long ago."""

@@ -20,11 +20,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from analysis.watch.addresses import Address, read_addresses
+from analysis.watch.addresses import Address, read_addresses, read_others
 from analysis.watch.alarm_file import open_alarms, speaking_of
+from analysis.watch.beside import Beside
 from analysis.watch.locks import OnlyOne
 from analysis.watch.logs import log_to_stderr
-from analysis.watch.outbox import Outbox
+from analysis.watch.outbox import Delivery, Outbox
 from collector.clock import wall_clock_ms
 from config.errors import WarmcoilError
 from config.home import Home
@@ -46,11 +47,20 @@ def deliver(
     first_wait_ms: int,
     stop: threading.Event,
     now_ms: Callable[[], int] = wall_clock_ms,
+    *,
+    beside: Beside | None = None,
 ) -> None:
     """Try everything that is due, at all addresses at once, so that none waits for another."""
     if not senders:
         return
-    one = partial(_deliver_to, alarms=alarms, first_wait_ms=first_wait_ms, stop=stop, now_ms=now_ms)
+    one = partial(
+        _deliver_to,
+        alarms=alarms,
+        first_wait_ms=first_wait_ms,
+        stop=stop,
+        now_ms=now_ms,
+        beside=beside,
+    )
     with ThreadPoolExecutor(min(len(senders), _AT_ONCE)) as pool:
         for _ in pool.map(one, senders):
             pass  # a fault of the file is raised here
@@ -58,13 +68,16 @@ def deliver(
 
 def _deliver_to(
     sender: Sender,
+    *,
     alarms: Path,
     first_wait_ms: int,
     stop: threading.Event,
     now_ms: Callable[[], int],
+    beside: Beside | None,
 ) -> None:
     with speaking_of(alarms), closing(open_alarms(alarms)) as connection:
         outbox = Outbox(connection, first_wait_ms)
+        outbox.pass_over(sender.address.digest, now_ms())
         tried: set[int] = set()
         failures = 0
         while failures < _FAILURES_A_RUN and not stop.is_set():
@@ -73,7 +86,7 @@ def _deliver_to(
                 return
             tried.add(delivery.number)
             outbox.begin(delivery, now_ms())
-            fault = sender.send(delivery)
+            fault = _send(sender, delivery, beside, now_ms())
             label, reference = sender.address.label, delivery.reference
             if fault is None:
                 outbox.delivered(delivery, now_ms())
@@ -84,6 +97,16 @@ def _deliver_to(
                 _LOG.warning("message %s not delivered to %s: %s", reference, label, fault)
         if failures:
             outbox.postpone(sender.address.digest, now_ms())
+
+
+def _send(sender: Sender, delivery: Delivery, beside: Beside | None, now_ms: int) -> str | None:
+    """Send it with what goes beside it. A picture only at the first attempt: one that a service
+    chokes on must not keep the words from arriving."""
+    if beside is None:
+        return sender.send(delivery)
+    with_picture = delivery.attempts == 0 and sender.takes_pictures
+    picture = beside.picture(delivery) if with_picture else None
+    return sender.send(delivery, beside.body(delivery, now_ms), picture)
 
 
 def _usable(
@@ -113,11 +136,14 @@ def run(home: Home, *, check: bool, stop: threading.Event) -> None:
         return
     try:
         settings = load_settings(home)
-        addresses, _ = read_addresses(home, settings)
+        addresses = [*read_addresses(home, settings)[0], *read_others(home, settings)[0]]
+        addresses = list({one.url: one for one in addresses}.values())
         with speaking_of(home.alarms), closing(open_alarms(home.alarms)) as connection:
             senders = _usable(addresses, connection, say=check)
         if mine:
-            deliver(home.alarms, senders, round(settings.watch.every_seconds * 1000), stop)
+            first_wait_ms = round(settings.watch.every_seconds * 1000)
+            with Beside(home, settings) as beside:
+                deliver(home.alarms, senders, first_wait_ms, stop, beside=beside)
     finally:
         lock.release()
 

@@ -1,7 +1,10 @@
 """The outbox: messages on their way to the keeper's addresses, in `alarms.db`.
 
-At least once to every address, in order per alarm, and not again to an address that has it: each
-message has one row per address. A message carries a reference by which a repeat is known.
+At least once to every address, the oldest first, and not again to an address that has it: each
+message has one row per address. Only a process killed between the sending and the noting of it
+sends twice; a message carries a reference by which a repeat is known. While an address does not
+answer, nothing overtakes. A message that one service refuses again and again is passed by, but by
+none of the same alarm. What waits for the end of the quiet hours is held, and holds up nothing.
 Bounds: a message is given up for an address after seven days, and the oldest one when
 more than 500 wait for it; given up is logged and kept.
 """
@@ -10,19 +13,22 @@ from __future__ import annotations
 
 import logging
 import sqlite3
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
 from analysis.watch.alarm_file import transaction
-from analysis.watch.states import DAY_MS, MINUTE_MS, AlarmKey, Priority
+from analysis.watch.states import DAY_MS, MINUTE_MS, AlarmKey, Kind, Priority
 
 MOST_WAIT_MS = 15 * MINUTE_MS
 """The longest wait between two attempts."""
 GIVE_UP_AFTER_MS = 7 * DAY_MS
 MOST_WAITING = 500
+STUBBORN = 3
+"""After so many attempts a message may be one that the service will not take."""
 KEEP_MS = 400 * DAY_MS
 
+OVER_ALREADY = "it was over before the quiet hours were"
 _ADDRESS_LEFT = "its address is no longer in the settings"
 _LOG = logging.getLogger(__name__)
 
@@ -64,49 +70,99 @@ class Delivery:
     title: str
     body: str
     attempts: int
+    key: AlarmKey
 
 
-# The deliveries that may go next: waiting, due, and no older message of that alarm waits for the
-# same address. A next attempt further off than any wait was set by a clock that has been put back.
-_DUE = f"""
+# A time further off than any wait was set by a clock that has been put back.
+_NOT_HELD = f"(held_until_ms IS NULL OR held_until_ms <= :now OR held_until_ms > :now + {DAY_MS})"
+# The deliveries that may go, the oldest first: no older one of that alarm waits there.
+_MAY_GO = f"""
     FROM delivery AS d JOIN outbox AS o USING (message)
-    WHERE d.state = 'waiting' AND d.address = :address
-      AND (d.next_ms <= :now OR d.next_ms > :now + {MOST_WAIT_MS})
+    WHERE d.state = 'waiting' AND d.address = :address AND {_NOT_HELD}
       AND NOT EXISTS (
         SELECT 1 FROM delivery AS e JOIN outbox AS p USING (message)
         WHERE e.state = 'waiting' AND e.address = d.address AND p.message < o.message
           AND p.kind = o.kind AND p.enclosure = o.enclosure AND p.probe = o.probe)
-"""  # noqa: S608  # only our own number
+    ORDER BY o.message
+"""  # noqa: S608  # only our own numbers
+
+Hold = Callable[[Urgency, int], int | None]
+"""Until when (UTC ms) a message of an urgency, made at a moment, is held; None: not at all."""
 
 
 class Outbox:
     """The outbox in an open alarm file. `first_wait_ms`: from the first to the second attempt."""
 
-    def __init__(self, connection: sqlite3.Connection, first_wait_ms: int = 10_000) -> None:
+    def __init__(
+        self, connection: sqlite3.Connection, first_wait_ms: int = 10_000, hold: Hold | None = None
+    ) -> None:
         self._connection = connection
+        self._hold = hold
         self._first_wait_ms = min(max(1, first_wait_ms), MOST_WAIT_MS)
 
     # ---- the watch's side: called within its transactions -----------------------------------
 
     def put(self, message: Message, addresses: Iterable[str], now_ms: int) -> None:
-        """Add a message for these addresses; one with a known reference is passed over."""
-        key = message.key
+        """Add a message for these addresses; one with a known reference is passed over.
+
+        That an alarm is over is told to everyone who was told of it.
+        """
+        key, before = message.key, self._before(message.key)
         added = self._connection.execute(
             "INSERT INTO outbox (reference, kind, enclosure, probe, urgency, title, body, "
             "created_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (reference) DO NOTHING",
             (message.reference, key.kind, key.enclosure, key.probe or "", message.urgency,
              message.title, message.body, now_ms),
         )  # fmt: skip
-        if added.rowcount:
-            for address in addresses:
-                self._wait_for(added.lastrowid, address, now_ms)
+        if not added.rowcount:
+            return
+        told = set(addresses)
+        if message.urgency is Urgency.ALL_CLEAR and before is not None:
+            told |= self._told(before["message"])
+        held_ms = self._held_until_ms(message, before, now_ms)
+        for address in sorted(told):
+            self._wait_for(added.lastrowid, address, now_ms, held_ms)
 
-    def _wait_for(self, number: int | None, address: str, now_ms: int) -> None:
-        self._connection.execute(
-            "INSERT INTO delivery (message, address, state, next_ms) VALUES (?, ?, 'waiting', ?) "
-            "ON CONFLICT DO NOTHING",
-            (number, address, now_ms),
+    def _before(self, key: AlarmKey) -> sqlite3.Row | None:
+        """The newest message of an alarm."""
+        row: sqlite3.Row | None = self._connection.execute(
+            "SELECT message, urgency FROM outbox WHERE kind = ? AND enclosure = ? AND probe = ? "
+            "ORDER BY message DESC LIMIT 1",
+            (key.kind, key.enclosure, key.probe or ""),
+        ).fetchone()
+        return row
+
+    def _told(self, number: int) -> set[str]:
+        rows = self._connection.execute(
+            "SELECT address FROM delivery WHERE message = ? AND state <> 'given up'", (number,)
         )
+        return {row["address"] for row in rows}
+
+    def _held_until_ms(
+        self, message: Message, before: sqlite3.Row | None, now_ms: int
+    ) -> int | None:
+        """Who was woken is told at once that it is over."""
+        if self._hold is None:
+            return None
+        urgency = message.urgency
+        if urgency is Urgency.ALL_CLEAR and before is not None:
+            urgency = Urgency(before["urgency"])
+        return self._hold(urgency, now_ms)
+
+    def _wait_for(
+        self, number: int | None, address: str, now_ms: int, held_ms: int | None = None
+    ) -> None:
+        self._connection.execute(
+            "INSERT INTO delivery (message, address, state, next_ms, held_until_ms) "
+            "VALUES (?, ?, 'waiting', ?, ?) ON CONFLICT DO NOTHING",
+            (number, address, now_ms, held_ms),
+        )
+        if held_ms is None:  # it goes behind what waits already: that is tried now, too
+            self._connection.execute(
+                "UPDATE delivery SET next_ms = ? "
+                "WHERE address = ? AND state = 'waiting' AND next_ms > ?",
+                (now_ms, address, now_ms),
+            )
         overfull = self._connection.execute(
             "SELECT message FROM delivery WHERE address = ? AND state = 'waiting' "
             "ORDER BY message DESC LIMIT -1 OFFSET ?",
@@ -116,17 +172,22 @@ class Outbox:
             self._give_up(row["message"], address, now_ms, "too many messages were waiting")
 
     def change_addresses(
-        self, addresses: Collection[str], standing: Collection[AlarmKey], now_ms: int
+        self,
+        addresses: Collection[str],
+        standing: Collection[AlarmKey],
+        now_ms: int,
+        others: Collection[str] = (),
     ) -> None:
         """Make the waiting messages fit the addresses of the settings.
 
-        What waits for an address that is no longer there is given up. A new address gets the
-        newest message of each standing alarm, and so does one that has come back.
+        `others` are told of some messages only: they keep what waits for them. What waits for an
+        address that is no longer there is given up. A new address gets the newest message of each
+        standing alarm, and so does one that has come back.
         """
         for row in self._connection.execute(
             "SELECT message, address FROM delivery WHERE state = 'waiting'"
         ).fetchall():
-            if row["address"] not in addresses:
+            if row["address"] not in addresses and row["address"] not in others:
                 self._give_up(row["message"], row["address"], now_ms, _ADDRESS_LEFT)
         for key in standing:
             row = self._connection.execute(
@@ -177,31 +238,51 @@ class Outbox:
 
     def something_due(self, addresses: Iterable[str], now_ms: int) -> bool:
         """True when an attempt should be made now."""
-        return any(
-            self._connection.execute(
-                f"SELECT 1 {_DUE} LIMIT 1",
-                {"address": address, "now": now_ms},
-            ).fetchone()
-            for address in addresses
-        )
+        return any(_due(self._oldest(address, now_ms), now_ms) for address in addresses)
+
+    def _oldest(self, address: str, now_ms: int) -> sqlite3.Row | None:
+        row: sqlite3.Row | None = self._connection.execute(
+            f"SELECT d.next_ms {_MAY_GO} LIMIT 1", {"address": address, "now": now_ms}
+        ).fetchone()
+        return row
 
     # ---- the delivery's side: a transaction each --------------------------------------------
 
     def next_delivery(
         self, address: str, now_ms: int, but_not: Collection[int] = ()
     ) -> Delivery | None:
-        """The delivery to try next at this address: the one tried least, then the oldest."""
+        """The delivery to try next at this address: the oldest, when it is due.
+
+        `but_not` are those that have failed just now: the one behind them may be tried only where
+        each of them has failed so often that the fault may be the message's and not the address's.
+        """
         rows = self._connection.execute(
-            f"SELECT o.*, d.attempts {_DUE} ORDER BY d.attempts, o.message",
-            {"address": address, "now": now_ms},
+            f"SELECT o.*, d.attempts, d.next_ms {_MAY_GO}", {"address": address, "now": now_ms}
         )
         for row in rows.fetchall():
-            if row["message"] not in but_not:
-                return Delivery(
-                    row["message"], address, row["reference"], Urgency(row["urgency"]),
-                    row["title"], row["body"], row["attempts"],
-                )  # fmt: skip
+            if row["message"] in but_not:
+                if row["attempts"] < STUBBORN:
+                    return None
+                continue
+            return _delivery(row, address) if but_not or _due(row, now_ms) else None
         return None
+
+    def pass_over(self, address: str, now_ms: int) -> None:
+        """What was held, and was over before it could be told, is not told: its end says it all."""
+        with transaction(self._connection):
+            rows = self._connection.execute(
+                "SELECT d.message FROM delivery AS d "  # noqa: S608  # only our own numbers
+                "JOIN outbox AS o USING (message) "
+                "WHERE d.state = 'waiting' AND d.address = :address AND d.attempts = 0 "
+                f"AND d.held_until_ms IS NOT NULL AND {_NOT_HELD} AND o.urgency IN ('medium', "
+                "'low') AND EXISTS (SELECT 1 FROM delivery AS e JOIN outbox AS p USING (message) "
+                "WHERE e.state = 'waiting' AND e.address = d.address AND p.message > o.message "
+                "AND p.urgency = 'all clear' AND p.kind = o.kind AND p.enclosure = o.enclosure "
+                "AND p.probe = o.probe)",
+                {"address": address, "now": now_ms},
+            ).fetchall()
+            for row in rows:
+                self._give_up(row["message"], address, now_ms, OVER_ALREADY)
 
     def begin(self, delivery: Delivery, now_ms: int) -> None:
         """An attempt begins. Should this process die in it, it is tried again after the wait."""
@@ -250,3 +331,17 @@ class Outbox:
                 "SELECT message FROM delivery WHERE address = ? AND state = 'waiting'", (address,)
             ).fetchall():
                 self._give_up(row["message"], address, now_ms, reason)
+
+
+def _due(row: sqlite3.Row | None, now_ms: int) -> bool:
+    if row is None:
+        return False
+    return bool(row["next_ms"] <= now_ms or row["next_ms"] > now_ms + MOST_WAIT_MS)
+
+
+def _delivery(row: sqlite3.Row, address: str) -> Delivery:
+    return Delivery(
+        row["message"], address, row["reference"], Urgency(row["urgency"]),
+        row["title"], row["body"], row["attempts"],
+        AlarmKey(Kind(row["kind"]), row["enclosure"], row["probe"] or None),
+    )  # fmt: skip

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from contextlib import ExitStack
 from pathlib import Path
 
-from analysis.watch.addresses import read_addresses
+from analysis.watch.addresses import read_addresses, read_others
 from analysis.watch.alarm_store import AlarmStore
 from analysis.watch.courier import Courier
 from analysis.watch.facts import Facts
@@ -18,6 +18,8 @@ from analysis.watch.foretell import foretell
 from analysis.watch.gather import Gatherer
 from analysis.watch.locks import OnlyOne
 from analysis.watch.logs import log_to_stderr
+from analysis.watch.outside import Outside
+from analysis.watch.quiet_hours import quiet_hours
 from analysis.watch.roster import RosterReader
 from analysis.watch.rule_figures import rules_of
 from analysis.watch.service import Service
@@ -38,13 +40,16 @@ def watch(home: Home) -> int:
     care = load_care_profile(settings.care.profile, home.folder / "care")
     rules = rules_of(care, settings)
     addresses, faults = read_addresses(home, settings)
+    others, more_faults = read_others(home, settings)
     digests = [address.digest for address in addresses]
+    other_digests = [address.digest for address in others]
+    quiet = quiet_hours(settings)
     lock = OnlyOne(home.alarms.with_name("watch.lock"))
     if not lock.take():
         raise NotSo(f"{home.folder}: a watch runs for this home already")
     with ExitStack() as stack:
-        store = stack.enter_context(AlarmStore(home.alarms))
-        for fault in faults:
+        store = stack.enter_context(AlarmStore(home.alarms, quiet.hold if quiet else None))
+        for fault in (*faults, *more_faults):
             _LOG.error("%s", fault)
         if not addresses:
             _LOG.warning(
@@ -57,16 +62,23 @@ def watch(home: Home) -> int:
         clock = Clock(settings.collect.wait_for_clock, before.seen_ms if before else None)
         rosters = RosterReader(home, care, settings)
         gatherer = Gatherer(reader, rules, foretell)
-        parts = Parts(settings, rules, store, gatherer, rosters, Facts(home), digests)
+        parts = Parts(
+            settings, rules, store, gatherer, rosters, Facts(home), digests, other_digests
+        )
         watcher = Watcher(parts, clock)
-        courier = Courier(home.folder, store, digests, every_seconds=settings.watch.every_seconds)
+        known = list(dict.fromkeys([*digests, *other_digests]))
+        courier = Courier(home.folder, store, known, every_seconds=settings.watch.every_seconds)
+        outside = Outside(home, settings)
 
         def evaluate() -> None:
             try:
                 watcher.cycle()
+                after_minutes = settings.watch.tell_others_after_minutes
+                store.tell_others(other_digests, after_minutes, wall_clock_ms())
             finally:
                 # What waits is delivered, also while the readings cannot be read.
                 courier.tick(wall_clock_ms())
+            outside.tell(watcher, wall_clock_ms())
 
         service = Service(
             evaluate,
@@ -76,6 +88,7 @@ def watch(home: Home) -> int:
         )
         code = service.run()
         courier.close()
+        outside.close()
         _last_checkpoint(watcher)
     lock.release()
     return code

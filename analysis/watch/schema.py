@@ -94,4 +94,7 @@ _FORETOLD: Final = (
     "ALTER TABLE transition ADD COLUMN told INTEGER NOT NULL DEFAULT 1",
 )
 
-STEPS: Final = (_FIRST, _ANSWERED, _FORETOLD)
+# A message that waits for the end of the quiet hours.
+_QUIET: Final = ("ALTER TABLE delivery ADD COLUMN held_until_ms INTEGER",)
+
+STEPS: Final = (_FIRST, _ANSWERED, _FORETOLD, _QUIET)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from contextvars import ContextVar
+from pathlib import Path
 from typing import Any
 
 import apprise
@@ -68,15 +69,26 @@ class Sender:
         self.address = address
         self._apprised = apprised
 
-    def send(self, delivery: Delivery) -> str | None:
-        """Send it; None when the service took it, else why not, without secrets."""
+    @property
+    def takes_pictures(self) -> bool:
+        """True when the service can be sent one."""
+        return all(one.attachment_support for one in self._apprised)
+
+    def send(
+        self, delivery: Delivery, body: str | None = None, picture: Path | None = None
+    ) -> str | None:
+        """Send it; None when the service took it, else why not, without secrets.
+
+        `body` stands in place of its own; `picture` is a file beside it.
+        """
         words: list[str] = []
         token = _WORDS.set(words)
         try:
             taken = self._apprised.notify(
                 title=delivery.title,
-                body=delivery.body,
+                body=delivery.body if body is None else body,
                 notify_type=_TYPES[delivery.urgency],
+                attach=str(picture) if picture is not None else None,
                 body_format=apprise.NotifyFormat.TEXT,  # so that its lines survive in HTML mail
             )
         except Exception as fault:  # noqa: BLE001  # some hundred services, each with its own

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import time
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from analysis.watch.alarm_store import AlarmStore, PastTransition, Watching
@@ -39,6 +39,7 @@ class Parts:
     rosters: RosterReader
     facts: Facts
     addresses: Collection[str] = ()
+    others: Collection[str] = ()
 
 
 class Watcher:
@@ -58,6 +59,17 @@ class Watcher:
         self._checkpoint_s = 0.0
         self._wall_minus_monotonic_ms = 0.0
         self._said: set[str] = set()
+        self._snapshot: Snapshot | None = None
+
+    @property
+    def alarms(self) -> Mapping[AlarmKey, Alarm]:
+        """Every alarm as it stands after the last evaluation."""
+        return self._alarms
+
+    @property
+    def snapshot(self) -> Snapshot | None:
+        """What the last evaluation was told; None before the first."""
+        return self._snapshot
 
     def cycle(self) -> list[Transition]:
         """Evaluate once. Raises StoreFault; then nothing has changed and the next one repeats."""
@@ -92,8 +104,9 @@ class Watcher:
             seen_ms=self._seen_ms,
             now_ms=now_ms,
         )
+        self._snapshot = self._with_facts(gathered, now_ms)
         result = evaluate(
-            self._with_facts(gathered, now_ms),
+            self._snapshot,
             self._alarms,
             self._parts.rules,
             now_ms,
@@ -165,7 +178,7 @@ class Watcher:
             trail = replace(alarm.trail, from_ms=min(earliest_ms, now_ms))
             self._alarms[key] = replace(alarm, trail=trail)
         self._memory = memory_of(store.transitions(seen_ms - CHATTER_MS))
-        store.begin(self._parts.addresses, now_ms)
+        store.begin(self._parts.addresses, now_ms, self._parts.others)
         self._seen_ms = seen_ms
         self._watching = Watching(since_ms, now_ms)
         self._checkpoint_s = -CHECKPOINT_MS / 1000.0  # the first is due at once

@@ -204,13 +204,13 @@ def test_many_messages_to_an_address_that_is_down_are_not_all_tried_at_once(
             message = Message(f"m{number}", key, Urgency.LOW, "t", f"Message m{number}")
             store.record([], [message], [digest], time.time_ns() // 1_000_000)
     run(home)
-    assert endpoint.requests == 2
+    assert endpoint.requests == 1
     endpoint.answer = lambda _: 200
     deadline = time.monotonic() + 10
     while len(endpoint.arrivals) < 5 and time.monotonic() < deadline:
         time.sleep(0.2)
         run(home)
-    assert sorted(a.reference for a in endpoint.arrivals) == [f"m{n}" for n in range(5)]
+    assert [a.reference for a in endpoint.arrivals] == [f"m{n}" for n in range(5)]
 
 
 def test_no_file_is_left_in_the_keepers_own_folder(home: Home, endpoint: Endpoint) -> None:

@@ -1,0 +1,99 @@
+"""What goes beside a message's words: links to answer it, and a picture of the last hours.
+
+Made when it is sent. Neither holds up the words: a picture that fails or takes too long is left
+out, and so are links that cannot be made.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from analysis.watch.links import links_for
+from analysis.watch.outbox import Delivery, Urgency
+from analysis.watch.requests import Action
+from config.errors import WarmcoilError
+from config.home import Home
+from config.settings import Settings
+
+PICTURE_SECONDS = 30.0
+_WORDS = {Action.ACKNOWLEDGE: "I have seen it", Action.SHELVE: "Quiet for 2 h"}
+_LOG = logging.getLogger(__name__)
+
+
+class Beside:
+    """What goes beside the messages of one run. The same picture serves all addresses."""
+
+    def __init__(self, home: Home, settings: Settings, limit_seconds: float = PICTURE_SECONDS):
+        self._home = home
+        self._settings = settings
+        self._limit_s = limit_seconds
+        self._folder = tempfile.TemporaryDirectory(prefix="warmcoil-")
+        self._pictures: dict[int, Path | None] = {}
+        self._drawing = threading.Lock()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        fault: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._folder.cleanup()
+
+    def body(self, delivery: Delivery, now_ms: int) -> str:
+        """Its words, and beneath them how to answer."""
+        page = self._settings.page.address
+        if page is None or delivery.urgency in (Urgency.ALL_CLEAR, Urgency.NOTE):
+            return delivery.body
+        try:
+            links = links_for(delivery.key, self._home, page, now_ms)
+        except WarmcoilError as fault:
+            _LOG.warning("%s", fault)
+            return delivery.body
+        *words, reference = delivery.body.split("\n")
+        answers = [f"{_WORDS[action]}: {url}" for action, url in links]
+        return "\n".join([*words, *answers, reference])
+
+    def picture(self, delivery: Delivery) -> Path | None:
+        """The last hours of its enclosure as a file; None where there is none to be had."""
+        if not delivery.key.enclosure:
+            return None
+        with self._drawing:
+            if delivery.number not in self._pictures:
+                self._pictures[delivery.number] = self._drawn(delivery)
+            return self._pictures[delivery.number]
+
+    def _drawn(self, delivery: Delivery) -> Path | None:
+        out = Path(self._folder.name) / f"{delivery.reference}.png"
+        try:
+            subprocess.run(  # noqa: S603  # our own module, by name
+                [
+                    sys.executable, "-m", "analysis.recent_picture",
+                    "--home", str(self._home.folder),
+                    f"--enclosure={delivery.key.enclosure}",
+                    f"--title={delivery.title}",
+                    "--out", str(out),
+                ],
+                # The list of fonts, which it would otherwise keep in the keeper's own folder.
+                env={**os.environ, "MPLCONFIGDIR": str(self._home.folder / "cache")},
+                check=True, stdin=subprocess.DEVNULL, capture_output=True, timeout=self._limit_s,
+            )  # fmt: skip
+        except subprocess.CalledProcessError as fault:
+            said = fault.stderr.decode(errors="replace").strip().splitlines()
+            why = said[-1] if said else f"code {fault.returncode}"
+            _LOG.warning("message %s goes without a picture: %s", delivery.reference, why)
+            return None
+        except (subprocess.TimeoutExpired, OSError):
+            _LOG.warning("message %s goes without a picture: it took too long", delivery.reference)
+            return None
+        return out

@@ -1,0 +1,140 @@
+"""Signed links: what a keeper may ask of one alarm from a message, without a pass phrase.
+
+A link names one alarm as it was raised, one action and its own end, and is signed with a key that
+never leaves the home (HMAC-SHA256, RFC 2104). Whoever has the message has the link: it can
+acknowledge and shelve that one alarm, and nothing else. Fetching a link must change nothing: what
+scans mail fetches links. Only a confirmed request (POST) calls `carry_out`.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hmac
+import json
+import os
+import secrets
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from analysis.watch.alarm_file import open_alarms, speaking_of
+from analysis.watch.requests import Action, ask
+from analysis.watch.states import HOUR_MS, AlarmKey, Kind
+from config.errors import NotSo, StoreFault
+from config.home import Home
+
+VALID_MS = 48 * HOUR_MS
+SHELVED_MS = 2 * HOUR_MS
+"""For how long a link shelves."""
+_KEY_BYTES = 32
+_ALLOWED = (Action.ACKNOWLEDGE, Action.SHELVE)
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What a link offers: an action on the alarm as it was raised at `raised_ms`."""
+
+    action: Action
+    key: AlarmKey
+    raised_ms: int
+    expires_ms: int
+
+
+def signing_key(home: Home) -> bytes:
+    """The home's key, made once, readable by its owner only. Raises StoreFault."""
+    path = home.folder / "link.key"
+    try:
+        try:
+            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+        except FileExistsError:
+            return _read(path)
+        with os.fdopen(handle, "wb") as file:
+            key = secrets.token_bytes(_KEY_BYTES)
+            file.write(key)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as fault:
+        raise StoreFault(f"{path}: {fault.strerror}; links in messages cannot be made") from fault
+    return key
+
+
+def _read(path: Path) -> bytes:
+    key = path.read_bytes()
+    if len(key) != _KEY_BYTES:
+        raise StoreFault(f"{path}: not a key of ours; remove it, and a new one is made")
+    return key
+
+
+def sign(offer: Offer, key: bytes) -> str:
+    """The token of a link: letters, digits, `-`, `_` and one `.`."""
+    said = json.dumps(
+        [offer.action, offer.key.kind, offer.key.enclosure, offer.key.probe, offer.raised_ms,
+         offer.expires_ms],
+        ensure_ascii=False, separators=(",", ":"),
+    ).encode()  # fmt: skip
+    return f"{_text(said)}.{_text(_mac(said, key))}"
+
+
+def verified(token: str, key: bytes, now_ms: int) -> Offer:
+    """What a token offers. Raises NotSo when it was not made here, was altered, or is too old."""
+    said_text, _, mac_text = token.partition(".")
+    said, mac = _octets(said_text), _octets(mac_text)
+    if said is None or mac is None or not hmac.compare_digest(_mac(said, key), mac):
+        raise NotSo("this link was not made here, or not whole; open it from the message again")
+    action, kind, enclosure, probe, raised_ms, expires_ms = json.loads(said)
+    if now_ms >= expires_ms:
+        raise NotSo("this link is too old; acknowledge with: warmcoil acknowledge")
+    offer = Offer(Action(action), AlarmKey(Kind(kind), enclosure, probe), raised_ms, expires_ms)
+    if offer.action not in _ALLOWED:
+        raise NotSo("this link offers nothing that a link may do")
+    return offer
+
+
+def carry_out(home: Home, token: str, *, who: str, now_ms: int) -> Offer:
+    """Do what a confirmed link offers: the watch gets the request. Raises NotSo, StoreFault."""
+    offer = verified(token, signing_key(home), now_ms)
+    if _raised_ms(home.alarms, offer.key) != offer.raised_ms:
+        raise NotSo("that alarm is over, or was raised anew; see: warmcoil alarms")
+    until_ms = now_ms + SHELVED_MS if offer.action is Action.SHELVE else None
+    ask(home.alarms, offer.action, offer.key, who=who, now_ms=now_ms, until_ms=until_ms)
+    return offer
+
+
+def links_for(key: AlarmKey, home: Home, page: str, now_ms: int) -> list[tuple[Action, str]]:
+    """The links for a message about an alarm that stands; none when it does not."""
+    raised_ms = _raised_ms(home.alarms, key)
+    if raised_ms is None:
+        return []
+    secret, base = signing_key(home), page.rstrip("/")
+    return [
+        (action, f"{base}/answer/{sign(Offer(action, key, raised_ms, now_ms + VALID_MS), secret)}")
+        for action in _ALLOWED
+    ]
+
+
+def _raised_ms(alarms: Path, key: AlarmKey) -> int | None:
+    """When the alarm was raised, if it stands."""
+    with speaking_of(alarms), closing(open_alarms(alarms)) as connection:
+        row = connection.execute(
+            "SELECT raised_ms FROM alarm WHERE kind = ? AND enclosure = ? AND probe = ? "
+            "AND state IN ('unacknowledged', 'acknowledged')",
+            (key.kind, key.enclosure, key.probe or ""),
+        ).fetchone()
+    return None if row is None else row["raised_ms"]
+
+
+def _mac(said: bytes, key: bytes) -> bytes:
+    return hmac.digest(key, said, "sha256")
+
+
+def _text(octets: bytes) -> str:
+    return base64.urlsafe_b64encode(octets).rstrip(b"=").decode()
+
+
+def _octets(text: str) -> bytes | None:
+    try:
+        octets = base64.urlsafe_b64decode(text.encode("ascii") + b"=" * (-len(text) % 4))
+    except (ValueError, binascii.Error):
+        return None
+    return octets if _text(octets) == text else None
