@@ -20,6 +20,7 @@ class Arrival:
     body: str
     kind: str
     at_s: float
+    pictures: int = 0
 
     @property
     def reference(self) -> str:
@@ -62,7 +63,12 @@ class Endpoint:
         length = int(request.headers["Content-Length"])
         said = json.loads(request.rfile.read(length))
         arrival = Arrival(
-            request.path, said["title"], said["message"], said["type"], time.monotonic()
+            request.path,
+            said["title"],
+            said["message"],
+            said["type"],
+            time.monotonic(),
+            len(said.get("attachments") or ()),
         )
         status = self.answer(arrival)
         with self._changed:
