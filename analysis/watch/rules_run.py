@@ -155,13 +155,13 @@ class Run:
         return {a.key.enclosure for a in self.alarms.values() if a.standing and a.under == cause}
 
     def stood(self, key: AlarmKey, at_ms: int) -> bool:
-        """True when that alarm stood at that moment of the last hour."""
+        """True when that alarm stood just before that moment of the last hour."""
         changes = [(t, True) for t in self._raised.get(key, ())]
         changes += [(t, False) for t in self._ended.get(key, ())]
-        before = max((c for c in changes if c[0] <= at_ms), default=None)
+        before = max((c for c in changes if c[0] < at_ms), default=None)
         if before is not None:
             return before[1]
-        after = min((c for c in changes if c[0] > at_ms), default=None)
+        after = min((c for c in changes if c[0] >= at_ms), default=None)
         return self.alarm(key).standing if after is None else not after[1]
 
     # ---- a flood ----------------------------------------------------------------------------
