@@ -23,7 +23,7 @@ def test_every_command_is_in_the_readme() -> None:
 
 def test_every_command_of_the_readme_exists() -> None:
     commands = set(getattr(typer.main.get_command(app), "commands", {}))
-    named = set(re.findall(r"`warmcoil ([a-z]+)", README))
+    named = set(re.findall(r"`warmcoil ([a-z-]+)", README))
     assert named - commands == set()
 
 

@@ -23,7 +23,7 @@ from config.errors import WarmcoilError
 from config.home import Home
 from config.settings import Settings
 
-PICTURE_SECONDS = 30.0
+PICTURE_SECONDS = 15.0
 _WORDS = {Action.ACKNOWLEDGE: "I have seen it", Action.SHELVE: "Quiet for 2 h"}
 _LOG = logging.getLogger(__name__)
 
@@ -37,6 +37,7 @@ class Beside:
         self._limit_s = limit_seconds
         self._folder = tempfile.TemporaryDirectory(prefix="warmcoil-")
         self._pictures: dict[int, Path | None] = {}
+        self._none_to_be_had = False
         self._drawing = threading.Lock()
 
     def __enter__(self) -> Self:
@@ -53,7 +54,11 @@ class Beside:
     def body(self, delivery: Delivery, now_ms: int) -> str:
         """Its words, and beneath them how to answer."""
         page = self._settings.page.address
-        if page is None or delivery.urgency in (Urgency.ALL_CLEAR, Urgency.NOTE):
+        if (
+            page is None
+            or delivery.key is None
+            or delivery.urgency in (Urgency.ALL_CLEAR, Urgency.NOTE)
+        ):
             return delivery.body
         try:
             links = links_for(delivery.key, self._home, page, now_ms)
@@ -65,22 +70,27 @@ class Beside:
         return "\n".join([*words, *answers, reference])
 
     def picture(self, delivery: Delivery) -> Path | None:
-        """The last hours of its enclosure as a file; None where there is none to be had."""
-        if not delivery.key.enclosure:
+        """The last hours of its enclosure as a file; None where there is none to be had.
+
+        Where one failed, none is tried for the messages behind it.
+        """
+        if delivery.key is None or not delivery.key.enclosure:
             return None
         with self._drawing:
-            if delivery.number not in self._pictures:
-                self._pictures[delivery.number] = self._drawn(delivery)
-            return self._pictures[delivery.number]
+            if delivery.number not in self._pictures and not self._none_to_be_had:
+                drawn = self._drawn(delivery, delivery.key.enclosure)
+                self._pictures[delivery.number] = drawn
+                self._none_to_be_had = drawn is None
+            return self._pictures.get(delivery.number)
 
-    def _drawn(self, delivery: Delivery) -> Path | None:
+    def _drawn(self, delivery: Delivery, enclosure: str) -> Path | None:
         out = Path(self._folder.name) / f"{delivery.reference}.png"
         try:
             subprocess.run(  # noqa: S603  # our own module, by name
                 [
                     sys.executable, "-m", "analysis.recent_picture",
                     "--home", str(self._home.folder),
-                    f"--enclosure={delivery.key.enclosure}",
+                    f"--enclosure={enclosure}",
                     f"--title={delivery.title}",
                     "--out", str(out),
                 ],

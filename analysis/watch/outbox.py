@@ -70,7 +70,8 @@ class Delivery:
     title: str
     body: str
     attempts: int
-    key: AlarmKey
+    key: AlarmKey | None
+    """None for a message that is about no alarm."""
 
 
 # A time further off than any wait was set by a clock that has been put back.
@@ -343,5 +344,11 @@ def _delivery(row: sqlite3.Row, address: str) -> Delivery:
     return Delivery(
         row["message"], address, row["reference"], Urgency(row["urgency"]),
         row["title"], row["body"], row["attempts"],
-        AlarmKey(Kind(row["kind"]), row["enclosure"], row["probe"] or None),
+        _key(row),
     )  # fmt: skip
+
+
+def _key(row: sqlite3.Row) -> AlarmKey | None:
+    if row["kind"] not in set(Kind):
+        return None
+    return AlarmKey(Kind(row["kind"]), row["enclosure"], row["probe"] or None)

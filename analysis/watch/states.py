@@ -45,8 +45,6 @@ class Kind(StrEnum):
     CLOCK_UNSURE = "clock unsure"
     FLOOD = "alarm flood"
     """More alarms in a short time than a person can take in."""
-    TRIAL = "trial"
-    """No alarm: a keeper sees whether one would arrive."""
 
 
 class State(StrEnum):
