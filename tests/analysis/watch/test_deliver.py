@@ -183,9 +183,12 @@ def test_killed_before_the_answer_it_tries_again_with_the_same_reference(
 
 def test_the_kernel_ends_one_that_hangs(home: Home, endpoint: Endpoint) -> None:
     endpoint.hold_s = 30.0
-    put(home, settle(home, endpoint.url), "m1")
+    digests = settle(home, endpoint.url)
+    message = Message("m1", AlarmKey(Kind.CLOCK_UNSURE), Urgency.LOW, "t", "Message m1")
+    with AlarmStore(home.alarms) as store:
+        store.record([], [message], digests, time.time_ns() // 1_000_000)
     short = (
-        "from analysis.watch import deliver; deliver.TIME_LIMIT_SECONDS = 8; "
+        "from analysis.watch import deliver; deliver.TIME_LIMIT_SECONDS = 3; "
         f"deliver.main(['--home', {str(home.folder)!r}])"
     )
     process = subprocess.Popen([sys.executable, "-c", short])

@@ -382,8 +382,7 @@ def test_a_flood_is_one_message_and_its_end_another() -> None:
     assert [k for k, _, _ in calls].count(Kind.PROBE_STUCK) == 10
     assert (Kind.FLOOD, Cause.RAISED, 2) in calls
     assert (Kind.WARM_SIDE_LOW, Cause.RAISED, 5) in calls  # urgent warmth is never withheld
-    *_, last = calls
-    assert last == (Kind.FLOOD, Cause.CLEARED, 15)
+    assert calls[-1:] == [(Kind.FLOOD, Cause.CLEARED, 15)]
     flood = next(t for t in result.transitions if t.alarm.key == FLOOD)
     assert len(flood.names) == 11
     assert result.transitions[-1].names[0] == "Larch: warm side low"
