@@ -38,6 +38,7 @@ def review_json(one: Review) -> dict[str, object]:
         "outcome": one.outcome.value if one.outcome is not None else None,
         "outcome_at": _time(one.outcome_at_ms),
         "factors": [asdict(factor) for factor in one.factors],
+        "vet": [f"{reason.why} ({reason.basis})" for reason in one.vet],
     }
 
 

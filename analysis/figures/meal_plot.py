@@ -8,11 +8,11 @@ from analysis import verdict_words
 from analysis.figures.climate import Climate
 from analysis.figures.page import WIDE, Form, Picture, draw_picture
 from analysis.figures.paper import Sheet, drawing, known_suffix
-from analysis.figures.ribbon import Event, RibbonShape, ribbon_shape
+from analysis.figures.ribbon import SCALE_DAYS, Event, RibbonShape, ribbon_shape
 from analysis.gathering import Gathered
 from analysis.meal_words import ending, meal_sentence
 from analysis.review import Review
-from analysis.words import HOUR_MS, mass, plain
+from analysis.words import DAY_MS, HOUR_MS, mass, plain
 from config.care import CareProfile
 from config.settings import Settings
 
@@ -107,9 +107,15 @@ def meal_climate(gathered: Gathered, care: CareProfile) -> Climate:
 
 
 def meal_events(gathered: Gathered) -> tuple[Event, ...]:
-    """Handling and outcome, in time order."""
+    """Handling, sheds and outcome, in time order; sheds as long after the meal as a ribbon is."""
     events = [Event(one.at_ms, "handled") for one in gathered.handlings]
-    meal = gathered.meal
+    meal, start_ms = gathered.meal, gathered.window.start_ms
+    last_ms = max(gathered.window.end_ms, start_ms + round(SCALE_DAYS * DAY_MS))
+    events += [
+        Event(one.at_ms, one.stage.value)
+        for one in gathered.sheds
+        if start_ms <= one.at_ms < last_ms
+    ]
     if meal.outcome is not None and meal.outcome_at_ms is not None:
         events.append(Event(meal.outcome_at_ms, meal.outcome.value, ends_it=True))
     return tuple(sorted(events, key=lambda event: event.at_ms))
