@@ -127,12 +127,12 @@ def levers_of(care: CareProfile) -> dict[str, Lever]:
     }
 
 
-def told_last(factor: str) -> bool:
-    """True for what the headline says already: after how many hours the meal came back."""
+def told_elsewhere(factor: str) -> bool:
+    """True for after how many hours it came back: headline and vet's reasons say it."""
     return factor == COMING_BACK
 
 
-def different_meals(  # noqa: PLR0917  # a home's parts in the order they are opened, as in review
+def different_meals(
     book: Book,
     reader: Reader,
     care: CareProfile,

@@ -8,18 +8,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 
-from analysis.different import Change, Different, Lever, told_last
+from analysis.different import Change, Different, Lever, levers_of, told_elsewhere
 from analysis.factor_words import rank_words, telling
 from analysis.factors import Factor, Finding
+from analysis.meal_words import ending, meal_sentence
 from analysis.measured import basis_text
 from analysis.measured_keeping import SINCE_BACK
 from analysis.measured_prey import STATE, WIDTH
-from analysis.meal_words import ending, meal_sentence
-from analysis.reasons import level
-from analysis.unknown_words import not_known
+from analysis.reasons import degrees, level
+from analysis.unknown_words import NotKnown, not_known
 from analysis.verdict_words import verdict_sentence
 from analysis.window import DAY_MS, came_back_ms
-from analysis.words import local_day, mass, plain, temperature_change, width
+from analysis.words import local_day, mass, plain, width
 
 BEFORE_ALL = (
     "A rule that was broken is a place to begin, no proof. Change one thing, wait, start again "
@@ -52,36 +52,48 @@ def paragraphs(of: Different) -> list[tuple[str, list[str]]]:
 
 
 def factor_sentence(factor: Factor, of: Different) -> str:
-    """Value, rule, basis, rank: "Prey mass: 42 % of its body mass (…). Rule: at most 40 % (…). …"."""
+    """Value, rule, basis, rank: "Prey mass: 42 % of its body mass. Rule: at most 40 %. Basis: …"."""
     words = telling(factor, of)
-    said = f"{_upper(words.name)}: {words.value}."
-    said += (
-        f" Rule: {words.rule} ({factor.basis})." if words.rule else f" No rule ({factor.basis})."
-    )
+    head = words.lead if words.lead == "warm side" else words.name
+    rule = f"Rule: {words.rule}" if words.rule is not None else "There is no rule"
+    said = f"{_upper(head)}: {words.value}. {rule}. Basis: {factor.basis}."
     rank = rank_words(factor, of)
     return f"{said} {rank}." if rank else said
 
 
 def _told(of: Different, finding: Finding) -> Iterator[str]:
     for one in of.found(finding):
-        yield factor_sentence(one, of)
+        if not told_elsewhere(one.factor):
+            yield factor_sentence(one, of)
 
 
 def _ordinary(of: Different) -> Iterator[str]:
-    values = [telling(one, of).value for one in of.found("ordinary") if not told_last(one.factor)]
+    values = [telling(one, of).in_a_row for one in _worth_a_word(of)]
     if values:
         yield _sentence("; ".join(values))
 
 
+def _worth_a_word(of: Different) -> Iterator[Factor]:
+    """The ordinary factors; of a warm side that was never below its floor, only that."""
+    levers, never_cold = levers_of(of.care), False
+    for one in of.found("ordinary"):
+        if told_elsewhere(one.factor) or (never_cold and levers[one.factor] == "cold"):
+            continue
+        never_cold = never_cold or (levers[one.factor] == "cold" and one.value == 0)
+        yield one
+
+
 def _unknown(of: Different) -> Iterator[str]:
     """What is missing, the same reason said once for all that it hides."""
-    names: dict[tuple[str, str | None], list[str]] = {}
+    levers = levers_of(of.care)
+    hidden: dict[NotKnown, dict[str, None]] = {}
     for one in of.found("unknown"):
-        gap = not_known(one, of)
-        names.setdefault((gap.why, gap.next_time), []).append(telling(one, of).name)
-    for (why, next_time), hidden in names.items():
-        then = f" Next time: {next_time}." if next_time is not None else ""
-        yield f"{_upper(', '.join(hidden))}: {why}.{then}"
+        of_warm_side = levers.get(one.factor) in ("heat", "cold")
+        name = "warm side" if of_warm_side else telling(one, of).name
+        hidden.setdefault(not_known(one, of), {})[name] = None
+    for gap, names in hidden.items():
+        then = f" Next time: {gap.next_time}." if gap.next_time is not None else ""
+        yield f"{_upper(', '.join(names))}: {gap.why}.{then}"
 
 
 # ---- the one thing --------------------------------------------------------------------------
@@ -105,7 +117,7 @@ def suggestion(of: Different) -> list[str]:
 def _what(of: Different, change: Change | None) -> Iterator[str]:
     vet = bool(of.review.vet)
     if vet:
-        yield "First see a vet, and change nothing else before."
+        yield "First see a vet."
     if change is None:
         yield (
             "Nothing that was entered or read breaks a rule or is unusual: there is no one thing "
@@ -137,7 +149,7 @@ def _advice_of(lever: Lever, of: Different, factor: Factor) -> str:
     floor, hot = (
         level(c, settings) for c in (care.climate.preferred.low, care.climate.too_hot.value)
     )
-    contrast = temperature_change(care.feeding.surface_contrast_c.value, settings)
+    contrast = degrees(care.feeding.surface_contrast_c.value, settings)
     span = care.climate.humidity
     said: dict[Lever, str] = {
         "heat": f"keep the warm side under {hot}: look at thermostat and probe",
@@ -190,8 +202,9 @@ def _begin_again(of: Different) -> str:
     if back_ms is not None:
         until = f", until {local_day(back_ms + round(rest.value * DAY_MS), of.settings.zone)}"
     size = f", about {mass(meal.mass_g * part.value, of.settings)}" if meal.mass_g else ""
+    only = "Change only that, wait" if of.change is not None else "Wait"
     return (
-        f"Change only that, wait {rest.value:g} days{until}, then start small: a meal "
+        f"{only} {rest.value:g} days{until}, then start small: a meal "
         f"{_part(part.value)} the size{size} ({basis_text(rest)})."
     )
 

@@ -29,13 +29,22 @@ from config.care import Limit
 
 @dataclass(frozen=True, slots=True)
 class Telling:
-    """A factor's words. `beyond` and `as_far` go before and after "all 35 meals … kept down"."""
+    """A factor's words. `beyond` and `as_far` go before and after "all 35 other meals …".
+
+    `lead` is whose the value is, where the value alone does not say it: "prey", "warm side".
+    """
 
     name: str
     value: str
     rule: str | None
     beyond: str
     as_far: str
+    lead: str = ""
+
+    @property
+    def in_a_row(self) -> str:
+        """The value as one of several in a row."""
+        return f"{self.lead} {self.value}".strip()
 
 
 Teller = Callable[[Factor, Different], Telling]
@@ -45,7 +54,7 @@ def telling(factor: Factor, of: Different) -> Telling:
     """The words of one factor. A factor that is not known has the value "not known"."""
     limits = dict(zip(limit_names(of.care.limits), of.care.limits, strict=True))
     if factor.factor in limits:
-        held = {name: one for name, one in zip(limits, of.review.held, strict=False)}
+        held = dict(zip(limits, of.review.held, strict=False))  # none without a probe
         return _of_limit(factor, of, limits[factor.factor], held.get(factor.factor))
     if factor.factor == handling_name(of.care):
         return _handling(factor, of)
@@ -105,7 +114,8 @@ def _of_limit(factor: Factor, of: Different, limit: Limit, held: Held | None) ->
         if held.hours <= 0:
             value += within
     beyond, as_far = _extremes(limit, f"{limit.side} {at}")
-    return Telling(name, value, f"under {limit.hours:g} h{how}{within}", beyond, as_far)
+    rule = f"under {limit.hours:g} h{how}{within}"
+    return Telling(name, value, rule, beyond, as_far, "warm side")
 
 
 def _extremes(limit: Limit, where: str) -> tuple[str, str]:
@@ -147,7 +157,9 @@ def _share(factor: Factor, of: Different) -> Telling:
         if whole is not None and body is not None:
             value += f" ({mass(whole, of.settings)} of {mass(body, of.settings)})"
     rule = f"at most {factor.limit:g} %" if factor.limit is not None else None
-    return Telling("prey mass", value, rule, "larger for its body than", "were as large, or larger")
+    return Telling(
+        "prey mass", value, rule, "larger for its body than", "were as large, or larger", "prey"
+    )
 
 
 def _width(factor: Factor, of: Different) -> Telling:
@@ -162,7 +174,9 @@ def _width(factor: Factor, of: Different) -> Telling:
         if amount == "0":
             value = "as wide as the animal at mid-body"
     rule = f"at most {width(factor.limit, of.settings)} wider"
-    return Telling("prey width", value, rule, "wider for its body than", "were as wide, or wider")
+    return Telling(
+        "prey width", value, rule, "wider for its body than", "were as wide, or wider", "prey"
+    )
 
 
 def _contrast(factor: Factor, of: Different) -> Telling:
@@ -183,15 +197,16 @@ def _contrast(factor: Factor, of: Different) -> Telling:
         rule,
         "less warm beside the enclosure than",
         "were no warmer beside it",
+        "prey",
     )
 
 
-def _state(factor: Factor, of: Different) -> Telling:
+def _state(factor: Factor, _of: Different) -> Telling:
     word = str(factor.value) if factor.value is not None else NOT_KNOWN
-    return Telling("prey state", word, None, f"{word}, unlike", f"were {word}, too")
+    return Telling("prey state", word, None, f"{word}, unlike", f"were {word}, too", "prey")
 
 
-def _fed_in(factor: Factor, of: Different) -> Telling:
+def _fed_in(factor: Factor, _of: Different) -> Telling:
     words = {"enclosure": "fed in its enclosure", "box": "fed in a box"}
     value = words.get(str(factor.value), NOT_KNOWN)
     return Telling("place", value, None, f"{value}, unlike", f"were {value}, too")
@@ -200,7 +215,7 @@ def _fed_in(factor: Factor, of: Different) -> Telling:
 # ---- keeping --------------------------------------------------------------------------------
 
 
-def _since(factor: Factor, of: Different, *, event: str) -> Telling:
+def _since(factor: Factor, _of: Different, *, event: str) -> Telling:
     value = NOT_KNOWN
     if isinstance(factor.value, float):
         days = clear(factor.value, factor.limit)
@@ -214,7 +229,7 @@ def _since(factor: Factor, of: Different, *, event: str) -> Telling:
     )
 
 
-def _handling(factor: Factor, of: Different) -> Telling:
+def _handling(factor: Factor, _of: Different) -> Telling:
     value = "no handling entered"
     if isinstance(factor.value, float):
         after = whole_hours(factor.value)
@@ -231,13 +246,13 @@ def _handling(factor: Factor, of: Different) -> Telling:
 
 def _shed(factor: Factor, of: Different) -> Telling:
     sign, zone = shed_sign(of.gathered, of.care), of.settings.zone
-    if sign is None or factor.value is None:
+    if sign is None or not isinstance(factor.value, float):
         value = "no shed near" if factor.finding != "unknown" else NOT_KNOWN
     elif factor.value == 0:
         value = f"in shed at the meal, noted on {local_day(sign.at_ms, zone)}"
     else:
         noted = "old skin found" if sign.stage is ShedStage.SHED else "seen in shed"
-        days = clear(float(factor.value), factor.limit)
+        days = clear(factor.value, factor.limit)
         value = f"{noted} {days} {'day' if days == '1' else 'days'} after it"
     rule = f"no meal in shed, nor within {factor.limit:g} days before the skin comes off"
     return Telling(
@@ -253,7 +268,10 @@ def _humidity(factor: Factor, of: Different) -> Telling:
     value = NOT_KNOWN
     if isinstance(factor.value, float):
         pct = clear(100 * factor.value, 100 * (factor.limit or 0.0))
-        value = f"humidity outside {span.low:g} to {span.high:g} % for {pct} % of the known time"
+        where = f"{span.low:g} to {span.high:g} %"
+        value = f"humidity outside {where} for {pct} % of the known time"
+        if factor.value == 0:
+            value = f"humidity within {where}"
     rule = f"outside it for at most {100 * (factor.limit or 0.0):g} % of the time"
     return Telling(
         "humidity", value, rule, "out of range for more of the time than",

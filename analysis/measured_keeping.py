@@ -94,30 +94,29 @@ def shed_factor(gathered: Gathered, care: CareProfile) -> Measured:
     A book without any shed of the animal says nothing. None near keeps the rule once the days
     after the meal are over, for a skin may still be found in them.
     """
-    rule = care.feeding.shed_within_days
-    sign = shed_sign(gathered, care)
-    days = max(0.0, (sign.at_ms - gathered.window.start_ms) / DAY_MS) if sign is not None else None
-    over = gathered.now_ms >= gathered.window.start_ms + rule.value * DAY_MS
-    breaks = days <= rule.value if days is not None else False if over else None
-    kept = bool(gathered.sheds)
+    rule, start_ms = care.feeding.shed_within_days, gathered.window.start_ms
+    sign, kept = shed_sign(gathered, care), bool(gathered.sheds)
+    over = kept and gathered.now_ms >= start_ms + rule.value * DAY_MS
+    days = max(0.0, (sign.at_ms - start_ms) / DAY_MS) if sign is not None else None
     return Measured(
         SHED,
         days,
         basis_text(rule),
         limit=rule.value,
-        breaks=breaks if kept else None,
-        rank_by=days if days is not None else math.inf if kept and over else None,
+        breaks=True if days is not None else False if over else None,
+        rank_by=days if days is not None else math.inf if over else None,
         worse="less",
     )
 
 
 def shed_sign(gathered: Gathered, care: CareProfile) -> Shed | None:
-    """What shows that the animal was in shed or came into it: noted before the meal, the skin not
-    yet off by then; else the next that was noted after it."""
+    """What shows that the animal was in shed: noted before the meal and the skin not yet off by
+    then; or the next that was noted after it, near enough."""
     start_ms = gathered.window.start_ms
+    earliest_ms = start_ms - care.feeding.in_shed_days.value * DAY_MS
+    latest_ms = start_ms + care.feeding.shed_within_days.value * DAY_MS
     ordered = sorted(gathered.sheds, key=lambda one: one.at_ms)
     past = [one for one in ordered if one.at_ms <= start_ms]
-    earliest_ms = start_ms - care.feeding.in_shed_days.value * DAY_MS
     if past and past[-1].stage is ShedStage.IN_SHED and past[-1].at_ms >= earliest_ms:
         return past[-1]
-    return next((one for one in ordered if one.at_ms > start_ms), None)
+    return next((one for one in ordered if start_ms < one.at_ms <= latest_ms), None)

@@ -57,7 +57,7 @@ def coverage_reasons(coverage: Coverage, window: Window, progress: float | None)
 
 def disagreement_reasons(apart: Iterable[Disagreement], settings: Settings) -> Iterator[str]:
     """Probes of the warm side that did not agree."""
-    allowed = _degrees(settings.review.probes_disagree_c, settings)
+    allowed = degrees(settings.review.probes_disagree_c, settings)
     for one in apart:
         yield (
             f"warm-side probes {one.probes[0]} and {one.probes[1]} were more than {allowed} apart "
@@ -68,7 +68,7 @@ def disagreement_reasons(apart: Iterable[Disagreement], settings: Settings) -> I
 
 def swing_reason(model: Digestion, settings: Settings) -> str:
     """Why digestion is taken to last longer than the model's plain sum."""
-    swing = _degrees(model.swing_c.value, settings)
+    swing = degrees(model.swing_c.value, settings)
     return (
         f"the warm side went up and down by {swing} or more a day: digestion is taken to last "
         f"{model.swing_factor.value:g} times as long"
@@ -114,7 +114,8 @@ def _limit(held: Held) -> str:
     return f"{held.limit.hours:g} h"
 
 
-def _degrees(change_k: float, settings: Settings) -> str:
+def degrees(change_k: float, settings: Settings) -> str:
+    """A limit that is a difference, as it was set: "2 °C", "3.6 °F"."""
     scale = 1.8 if settings.show.temperature == "degF" else 1.0
     return f"{change_k * scale:.3g} {temperature_unit(settings)}"
 

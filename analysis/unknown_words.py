@@ -6,14 +6,16 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from analysis.different import Different
-from analysis.factors import FEWEST, Factor
 from analysis.factor_words import telling
+from analysis.factors import FEWEST, Factor
 from analysis.measured import COMING_BACK, HUMIDITY
 from analysis.measured_keeping import SHED, SINCE, SINCE_BACK
 from analysis.measured_prey import CONTRAST, FED_IN, SHARE, STATE, WARM_SIDE, WIDTH
 from analysis.window import DAY_MS
 from analysis.words import local_day, plain, whole_hours
 from collector.book.records import FedIn
+
+_KEEP_RUNNING = "see that probe and collector keep running (warmcoil probes)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +42,8 @@ def _too_few(factor: Factor, of: Different) -> NotKnown:
     n = factor.among.n if factor.among is not None else 0
     value, who = telling(factor, of).value, plain(of.review.animal)
     have = f"{n} so far" if n else "none so far"
-    return NotKnown(
-        f"{value}, but it takes {FEWEST} other meals that {who} kept down to set it beside ({have})",
-        None,
-    )
+    beside = f"it takes {FEWEST} other meals that {who} kept down to set it beside ({have})"
+    return NotKnown(f"{value}, but {beside}", None)
 
 
 def _of_warm_side(factor: Factor, of: Different) -> NotKnown:
@@ -54,14 +54,13 @@ def _of_warm_side(factor: Factor, of: Different) -> NotKnown:
         return NotKnown("there is no reading of the warm side", "see warmcoil probes")
     if missing_h * 60 < 1:
         return _too_few(factor, of)
-    seen = telling(factor, of).value
     return NotKnown(
-        f"{seen} as far as it was read, and readings are missing for {whole_hours(missing_h)}",
-        "see that probe and collector keep running (warmcoil probes)",
+        f"readings are missing for {whole_hours(missing_h)}, and could hide a broken rule",
+        _KEEP_RUNNING,
     )
 
 
-def _share(factor: Factor, of: Different) -> NotKnown | None:
+def _share(_factor: Factor, of: Different) -> NotKnown | None:
     if of.gathered.meal.mass_g is None:
         return NotKnown(
             "prey mass was not entered", "weigh the prey, or enter the mass it is sold by"
@@ -72,7 +71,7 @@ def _share(factor: Factor, of: Different) -> NotKnown | None:
     )
 
 
-def _width(factor: Factor, of: Different) -> NotKnown | None:
+def _width(_factor: Factor, of: Different) -> NotKnown | None:
     if of.gathered.meal.prey_width_mm is None:
         return NotKnown("prey width was not entered", "measure the prey at its widest")
     return NotKnown(
@@ -89,7 +88,9 @@ def _contrast(factor: Factor, of: Different) -> NotKnown | None:
             "read it with an infrared thermometer set to 0.95 as the prey is offered",
         )
     if meal.fed_in is FedIn.BOX:
-        return NotKnown("it was fed in a box, and how warm that was nobody read", "feed it at home")
+        return NotKnown(
+            "it was fed in a box, and how warm that was nobody read", "offer it at home"
+        )
     if factor.basis.endswith(WARM_SIDE):
         return NotKnown(
             f"{telling(factor, of).value}; the cool side was not read", "place a probe there"
@@ -97,13 +98,13 @@ def _contrast(factor: Factor, of: Different) -> NotKnown | None:
     return NotKnown("the enclosure was not read as it was taken", "see warmcoil probes")
 
 
-def _state(factor: Factor, of: Different) -> NotKnown | None:
+def _state(factor: Factor, _of: Different) -> NotKnown | None:
     if factor.value is not None:
         return None
     return NotKnown("how the prey came was not entered", "enter thawed, fresh or live")
 
 
-def _fed_in(factor: Factor, of: Different) -> NotKnown | None:
+def _fed_in(factor: Factor, _of: Different) -> NotKnown | None:
     if factor.value is not None:
         return None
     return NotKnown("where it was fed was not entered", "enter enclosure or box")
@@ -119,7 +120,7 @@ def _since(factor: Factor, of: Different) -> NotKnown | None:
     )
 
 
-def _since_back(factor: Factor, of: Different) -> NotKnown | None:
+def _since_back(_factor: Factor, _of: Different) -> NotKnown | None:
     return NotKnown(
         "when the meal before came back was not entered", "enter when it was found (warmcoil meal)"
     )
@@ -141,7 +142,7 @@ def _humidity(factor: Factor, of: Different) -> NotKnown | None:
         return NotKnown("the humidity probe was not heard", "see warmcoil probes")
     return NotKnown(
         f"{telling(factor, of).value}, and the rest was not read",
-        "see that probe and collector keep running (warmcoil probes)",
+        _KEEP_RUNNING,
     )
 
 

@@ -63,6 +63,7 @@ def different(
     every: Annotated[
         bool, typer.Option("--all", help="Tell of meals that did not come back, too.")
     ] = False,
+    *,
     at: NowOption = None,
     as_json: JsonOption = False,
     home: HomeOption = None,
