@@ -41,7 +41,7 @@ def paragraphs(of: Different) -> list[tuple[str, list[str]]]:
     """A heading and its sentences, in the order in which they are told; empty ones left out."""
     who = plain(of.review.animal)
     found = [
-        ("See a vet", [_sentence(f"{one.why} ({one.basis})") for one in of.review.vet]),
+        ("See a vet", [_sentence(f"{one.why}. Basis: {one.basis}") for one in of.review.vet]),
         ("Breaks a rule", [*_told(of, "breaks the rule")]),
         (f"Unusual for {who}", [*_told(of, "unusual for this animal")]),
         ("Ordinary", [*_ordinary(of)]),
@@ -52,7 +52,7 @@ def paragraphs(of: Different) -> list[tuple[str, list[str]]]:
 
 
 def factor_sentence(factor: Factor, of: Different) -> str:
-    """Value, rule, basis, rank: "Prey mass: 42 % of its body mass. Rule: at most 40 %. Basis: …"."""
+    """Value, rule, basis, rank: "Prey mass: 42 % of its body mass. Rule: at most 40 %. …"."""
     words = telling(factor, of)
     head = words.lead if words.lead == "warm side" else words.name
     rule = f"Rule: {words.rule}" if words.rule is not None else "There is no rule"

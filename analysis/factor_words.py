@@ -23,7 +23,6 @@ from analysis.words import (
     whole_hours,
     width,
 )
-from collector.book.records import ShedStage
 from config.care import Limit
 
 
@@ -75,10 +74,12 @@ def rank_words(factor: Factor, of: Different) -> str:
         few = ", too few to call it unusual" if n < FEWEST else ""
         meals = f"all {n} other meals" if n > 1 else "the one other meal"
         return _upper(f"{words.beyond} {meals} {who} kept down{few}")
+    one = as_far_out == 1 and words.as_far.startswith("were ")
+    as_far = f"was {words.as_far[5:]}" if one else words.as_far
     if as_far_out == n:
         every = f"all {n} other meals" if n > 1 else "the one other meal"
-        return _upper(f"{every} {who} kept down {words.as_far}")
-    return f"{as_far_out} of the {n} other meals {who} kept down {words.as_far}"
+        return _upper(f"{every} {who} kept down {as_far}")
+    return f"{as_far_out} of the {n} other meals {who} kept down {as_far}"
 
 
 def clear(value: float, limit: float | None, decimals: int = 0) -> str:
@@ -251,9 +252,8 @@ def _shed(factor: Factor, of: Different) -> Telling:
     elif factor.value == 0:
         value = f"in shed at the meal, noted on {local_day(sign.at_ms, zone)}"
     else:
-        noted = "old skin found" if sign.stage is ShedStage.SHED else "seen in shed"
         days = clear(factor.value, factor.limit)
-        value = f"{noted} {days} {'day' if days == '1' else 'days'} after it"
+        value = f"old skin found {days} {'day' if days == '1' else 'days'} after it"
     rule = f"no meal in shed, nor within {factor.limit:g} days before the skin comes off"
     return Telling(
         "shed", value, rule, "nearer to a shed than", "were as near to a shed, or nearer"
@@ -269,7 +269,8 @@ def _humidity(factor: Factor, of: Different) -> Telling:
     if isinstance(factor.value, float):
         pct = clear(100 * factor.value, 100 * (factor.limit or 0.0))
         where = f"{span.low:g} to {span.high:g} %"
-        value = f"humidity outside {where} for {pct} % of the known time"
+        share = "under 1" if pct == "0" else pct
+        value = f"humidity outside {where} for {share} % of the known time"
         if factor.value == 0:
             value = f"humidity within {where}"
     rule = f"outside it for at most {100 * (factor.limit or 0.0):g} % of the time"

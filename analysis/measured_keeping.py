@@ -89,7 +89,7 @@ def handling_name(care: CareProfile) -> str:
 
 
 def shed_factor(gathered: Gathered, care: CareProfile) -> Measured:
-    """Days from the meal to a sign of a shed; 0 when it was in shed already.
+    """Days from the meal to the old skin, where it was found soon; 0 when it was in shed already.
 
     A book without any shed of the animal says nothing. None near keeps the rule once the days
     after the meal are over, for a skin may still be found in them.
@@ -110,8 +110,8 @@ def shed_factor(gathered: Gathered, care: CareProfile) -> Measured:
 
 
 def shed_sign(gathered: Gathered, care: CareProfile) -> Shed | None:
-    """What shows that the animal was in shed: noted before the meal and the skin not yet off by
-    then; or the next that was noted after it, near enough."""
+    """What shows that the animal was in shed: noted before the meal, not too long, the skin not yet
+    off by then; or the old skin found soon after it."""
     start_ms = gathered.window.start_ms
     earliest_ms = start_ms - care.feeding.in_shed_days.value * DAY_MS
     latest_ms = start_ms + care.feeding.shed_within_days.value * DAY_MS
@@ -119,4 +119,5 @@ def shed_sign(gathered: Gathered, care: CareProfile) -> Shed | None:
     past = [one for one in ordered if one.at_ms <= start_ms]
     if past and past[-1].stage is ShedStage.IN_SHED and past[-1].at_ms >= earliest_ms:
         return past[-1]
-    return next((one for one in ordered if start_ms < one.at_ms <= latest_ms), None)
+    found = [one for one in ordered if one.stage is ShedStage.SHED]
+    return next((one for one in found if start_ms < one.at_ms <= latest_ms), None)
