@@ -88,9 +88,7 @@ def _contrast(factor: Factor, of: Different) -> NotKnown | None:
             "read it with an infrared thermometer set to 0.95 as the prey is offered",
         )
     if meal.fed_in is FedIn.BOX:
-        return NotKnown(
-            "it was fed in a box, and how warm that was nobody read", "offer it at home"
-        )
+        return NotKnown("how warm the box was that it was fed in, nobody read", "offer it at home")
     if factor.basis.endswith(WARM_SIDE):
         return NotKnown(
             f"{telling(factor, of).value}; the cool side was not read", "place a probe there"

@@ -25,7 +25,7 @@ from analysis.demo.story import Story, write_story
 from analysis.demo.tour import save_highlights
 from analysis.demo.writers import Writers
 from collector.book.book import Book
-from collector.book.records import Meal
+from collector.book.records import Meal, Record
 from collector.exchange import import_file
 from collector.service import only_one
 from collector.store.sqlite_archive import SqliteArchive
@@ -128,7 +128,9 @@ class _Builder:
                 )  # fmt: skip
                 self._shown.advance(task)
             with book.transaction():
-                for one in (*self._story.sheds, *self._story.looks, *self._story.droppings):
+                story = self._story
+                seen: list[Record] = [*story.sheds, *story.looks, *story.droppings]
+                for one in seen:
                     book.put(one)
                 for offer in self._story.offers:
                     _put_signs(book, offer)
