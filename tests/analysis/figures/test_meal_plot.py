@@ -355,5 +355,5 @@ def test_the_ribbon_says_what_became_of_the_meal(scene_of: SceneOf) -> None:
 
 
 def test_the_outcome_is_the_last_event(scene_of: SceneOf) -> None:
-    events = meal_events(scene_of("cold-night").gathered)
+    events = meal_events(scene_of("cold-night").gathered, CARE)
     assert [(event.word, event.ends_it) for event in events] == [("handled", False), ("kept", True)]
