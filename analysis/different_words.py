@@ -74,12 +74,15 @@ def _ordinary(of: Different) -> Iterator[str]:
 
 
 def _worth_a_word(of: Different) -> Iterator[Factor]:
-    """The ordinary factors; of a warm side that was never below its floor, only that."""
+    """The ordinary factors; of a warm side that was never below a level, not the lower ones."""
     levers, never_cold = levers_of(of.care), False
     for one in of.found("ordinary"):
-        if told_elsewhere(one.factor) or (never_cold and levers[one.factor] == "cold"):
+        if told_elsewhere(one.factor):
             continue
-        never_cold = never_cold or (levers[one.factor] == "cold" and one.value == 0)
+        no_cold = levers[one.factor] == "cold" and one.value == 0
+        if no_cold and never_cold:
+            continue
+        never_cold = never_cold or no_cold
         yield one
 
 

@@ -72,11 +72,11 @@ def mass(value_g: float | None, settings: Settings) -> str:
 
 
 def width(value_mm: float | None, settings: Settings) -> str:
-    """A width to 0.1 mm, or to 0.01 in, without its sign: "3.2 mm"."""
+    """A width to 0.1 mm, or in inches to three figures, without its sign: "3.2 mm", "0.126 in"."""
     if value_mm is None:
         return NOT_KNOWN
     if settings.show.length == "in":
-        return f"{abs(value_mm) / _MM_PER_INCH:.2f} in"
+        return f"{abs(value_mm) / _MM_PER_INCH:.3g} in"
     return f"{abs(value_mm):.1f}".removesuffix(".0") + " mm"
 
 
