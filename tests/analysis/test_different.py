@@ -388,6 +388,8 @@ def test_how_to_begin_again_small() -> None:
         "Change only that, wait 14 days, until Sun 16 Mar, then start small: a meal half the size, "
         "about 98 g (trade rule, 7-14 days (from memory))."
     )
+    (_, then) = suggestion(told(COLD_NIGHT, back_h=41.0, since=Since(1, 1, 0)))
+    assert then == "Since then Maren took 1 meal: 1 stayed down, 0 came back."
     later = told(COLD_NIGHT, back_h=41.0, since=Since(4, 2, 1))
     assert suggestion(later)[-1] == (
         "Since then Maren took 4 meals: 2 stayed down, 1 came back, 1 without an outcome yet."
