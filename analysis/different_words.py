@@ -18,6 +18,7 @@ from analysis.measured_prey import STATE, WIDTH
 from analysis.reasons import degrees, level
 from analysis.unknown_words import NotKnown, not_known
 from analysis.verdict_words import verdict_sentence
+from analysis.vet import vet_text
 from analysis.window import DAY_MS, came_back_ms
 from analysis.words import local_day, mass, plain, width
 
@@ -41,7 +42,7 @@ def paragraphs(of: Different) -> list[tuple[str, list[str]]]:
     """A heading and its sentences, in the order in which they are told; empty ones left out."""
     who = plain(of.review.animal)
     found = [
-        ("See a vet", [_sentence(f"{one.why}. Basis: {one.basis}") for one in of.review.vet]),
+        ("See a vet", [_sentence(f"{one.says}. Basis: {one.basis}") for one in of.review.vet]),
         ("Breaks a rule", [*_told(of, "breaks the rule")]),
         (f"Unusual for {who}", [*_told(of, "unusual for this animal")]),
         ("Ordinary", [*_ordinary(of)]),
@@ -228,7 +229,7 @@ def different_json(of: Different) -> dict[str, object]:
         "outcome": of.review.outcome.value if of.review.outcome is not None else None,
         "verdict": of.review.verdict,
         "possible": of.review.possible,
-        "vet": [f"{one.why} ({one.basis})" for one in of.review.vet],
+        "vet": [vet_text(sign) for sign in of.review.vet],
         "factors": [_factor_json(one, of) for one in of.review.factors],
         "change": _change_json(of),
         "since": asdict(of.since),

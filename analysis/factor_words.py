@@ -250,7 +250,7 @@ def _shed(factor: Factor, of: Different) -> Telling:
     if sign is None or not isinstance(factor.value, float):
         value = "no shed near" if factor.finding != "unknown" else NOT_KNOWN
     elif factor.value == 0:
-        value = f"in shed at the meal, noted on {local_day(sign.at_ms, zone)}"
+        value = f"in shed at the meal, noted on {local_day(sign, zone)}"
     else:
         days = clear(factor.value, factor.limit)
         value = f"old skin found {days} {'day' if days == '1' else 'days'} after it"

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
+from itertools import takewhile
 from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 from analysis.exposure import Line
@@ -75,6 +76,10 @@ class Gathered:
     """Found since this meal, and before the next one."""
     masses: tuple[Weight, ...] = ()
     """The animal's up to the next meal, or now."""
+    came_back_before: tuple[Meal, ...] = ()
+    """The meals taken just before it that came back, without one between that did not."""
+    next_meal_ms: int | None = None
+    """When the next meal was taken, where that is not later than now."""
 
     of_window_alone: Gathered | None = field(default=None, repr=False)
     """The same over the window alone, where the lines reach beyond it."""
@@ -191,7 +196,8 @@ def gathered_from(
     window = meal_window(meal, after, weighings, care, now_ms)
     body_g = body_mass_g(weighings, window.start_ms)
     next_ms = taken_at_ms(after[0]) if after else None
-    before_ms = min(next_ms, now_ms) if next_ms is not None else now_ms
+    next_ms = next_ms if next_ms is not None and next_ms <= now_ms else None
+    before_ms = next_ms if next_ms is not None else now_ms
 
     def reaching(end_ms: int) -> Gathered:
         return Gathered(
@@ -216,6 +222,8 @@ def gathered_from(
             masses=tuple(
                 one for one in facts.masses(meal.animal, care, now_ms) if one.at_ms < before_ms
             ),
+            came_back_before=_came_back_before(meal, facts.meals.get(meal.animal, [])),
+            next_meal_ms=next_ms,
             **_lines(
                 meal.animal,
                 (window.start_ms, end_ms),
@@ -309,6 +317,13 @@ def _neighbours(meal: Meal, taken: Sequence[Meal]) -> tuple[Meal | None, Sequenc
     at = _taken(meal)
     before, after = bisect_left(taken, at, key=_taken), bisect_right(taken, at, key=_taken)
     return taken[before - 1] if before else None, taken[after : after + 1]
+
+
+def _came_back_before(meal: Meal, taken: Sequence[Meal]) -> tuple[Meal, ...]:
+    """The unbroken run of meals that came back before this one, in the order of their taking."""
+    before = taken[: bisect_left(taken, _taken(meal), key=_taken)]
+    run = takewhile(lambda one: one.outcome is not None and one.outcome.came_back, before[::-1])
+    return tuple(run)[::-1]
 
 
 def _taken(meal: Meal) -> int:

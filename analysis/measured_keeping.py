@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterator
 
 from analysis.gathering import Gathered
+from analysis.in_shed import in_shed
 from analysis.measure import Measured, basis_text
 from analysis.window import DAY_MS, HOUR_MS, came_back_ms
-from collector.book.records import Shed, ShedStage
+from collector.book.records import ShedStage
 from config.care import CareProfile, Span
 
 SINCE = "days since the meal before"
@@ -97,7 +98,7 @@ def shed_factor(gathered: Gathered, care: CareProfile) -> Measured:
     rule, start_ms = care.feeding.shed_within_days, gathered.window.start_ms
     sign, kept = shed_sign(gathered, care), bool(gathered.sheds)
     over = kept and gathered.now_ms >= start_ms + rule.value * DAY_MS
-    days = max(0.0, (sign.at_ms - start_ms) / DAY_MS) if sign is not None else None
+    days = max(0.0, (sign - start_ms) / DAY_MS) if sign is not None else None
     return Measured(
         SHED,
         days,
@@ -109,15 +110,13 @@ def shed_factor(gathered: Gathered, care: CareProfile) -> Measured:
     )
 
 
-def shed_sign(gathered: Gathered, care: CareProfile) -> Shed | None:
-    """What shows that the animal was in shed: noted before the meal, not too long, the skin not yet
-    off by then; or the old skin found soon after it."""
+def shed_sign(gathered: Gathered, care: CareProfile) -> int | None:
+    """When it was seen that the animal was in shed: noted before the meal, not too long, the skin
+    not yet off by then; or the old skin found soon after it. In UTC ms."""
     start_ms = gathered.window.start_ms
-    earliest_ms = start_ms - care.feeding.in_shed_days.value * DAY_MS
     latest_ms = start_ms + care.feeding.shed_within_days.value * DAY_MS
-    ordered = sorted(gathered.sheds, key=lambda one: one.at_ms)
-    past = [one for one in ordered if one.at_ms <= start_ms]
-    if past and past[-1].stage is ShedStage.IN_SHED and past[-1].at_ms >= earliest_ms:
-        return past[-1]
-    found = [one for one in ordered if one.stage is ShedStage.SHED]
-    return next((one for one in found if start_ms < one.at_ms <= latest_ms), None)
+    at_meal = in_shed(gathered.sheds, care, start_ms)
+    if at_meal is not None and not at_meal.ask:
+        return at_meal.since_ms
+    found = (one.at_ms for one in gathered.sheds if one.stage is ShedStage.SHED)
+    return min((at_ms for at_ms in found if start_ms < at_ms <= latest_ms), default=None)

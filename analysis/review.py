@@ -24,7 +24,8 @@ from analysis.reasons import (
 from analysis.review_json import review_json
 from analysis.tracks import Tracks
 from analysis.verdict import NO_PROBE, Held, Verdict, held_against, verdict_of
-from analysis.vet import Vet, see_a_vet
+from analysis.vet import vet_of_meal, vet_text
+from analysis.vet_signs import VetSign
 from analysis.warmth import (
     Coverage,
     Humidity,
@@ -82,7 +83,7 @@ class Review:
     outcome: Outcome | None
     outcome_at_ms: int | None
     factors: tuple[Factor, ...]
-    vet: tuple[Vet, ...]
+    vet: tuple[VetSign, ...]
     """Why to see a vet, by what is known until the next meal; also among the reasons."""
     held: tuple[Held, ...] = field(repr=False)
     """The warm side against every limit of the care profile; empty without a probe."""
@@ -126,14 +127,7 @@ def review(
         outcome=meal.outcome,
         outcome_at_ms=meal.outcome_at_ms,
         factors=(),
-        vet=see_a_vet(
-            [one for one in (own.meal_before, meal) if one is not None],
-            care=care,
-            settings=settings,
-            droppings=own.droppings,
-            masses=own.masses,
-            verdict=verdict,
-        ),
+        vet=vet_of_meal(own, verdict, care, settings),
         held=held,
         measured=figures,
     )
@@ -226,4 +220,4 @@ def _reasons(one: Review, own: Gathered, care: CareProfile, settings: Settings) 
     yield from coverage_reasons(one.coverage, one.window, one.digestion.progress_warm_side)
     if one.digestion.swing_factor != 1.0:
         yield swing_reason(care.digestion, settings)
-    yield from (reason.says for reason in one.vet)
+    yield from (f"see a vet: {vet_text(sign)}" for sign in one.vet)

@@ -23,7 +23,6 @@ _MM_PER_INCH = 25.4  # exact
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _GRAMS_PER_OUNCE = 28.349523125  # international avoirdupois pound of 1959 / 16, exact
 _TINY_H = 1e-9  # so that 6 h of pieces that were rounded are 6 h
-_MM_PER_INCH = 25.4  # international inch of 1959, exact
 
 
 # ---- temperature and mass -------------------------------------------------------------------

@@ -109,7 +109,6 @@ class Feeding(_Strict):
     intervals: tuple[AgeInterval, ...]
     no_handling_hours: Sourced
     shed_within_days: Sourced
-    in_shed_days: Sourced
     width_over_midbody_mm: Sourced
     prey_share: Span
     prey_share_large: Sourced

@@ -49,6 +49,8 @@ def gathered(
     sheds: Sequence[Shed] = (),
     droppings: Sequence[Dropping] = (),
     masses: Sequence[Weight] = (),
+    came_back_before: Sequence[Meal] = (),
+    next_meal_ms: int | None = None,
     body_g: float | None = None,
     now_ms: int = T0 + 10_000 * HOUR,
 ) -> Gathered:
@@ -76,4 +78,6 @@ def gathered(
         sheds=tuple(sheds),
         droppings=tuple(droppings),
         masses=tuple(masses),
+        came_back_before=tuple(came_back_before),
+        next_meal_ms=next_meal_ms,
     )

@@ -266,11 +266,11 @@ LONG_AGO = shed(-60)
     [
         ([], None, "unknown"),
         ([LONG_AGO], None, "ordinary"),
-        # In shed at the meal: noted up to 14 days before, the skin not off by then.
+        # In shed at the meal: noted up to 21 days before, the skin not off by then.
         ([LONG_AGO, dull(-3)], 0.0, "breaks the rule"),
         ([dull(0)], 0.0, "breaks the rule"),
-        ([dull(-14)], 0.0, "breaks the rule"),
-        ([dull(-14.1)], None, "ordinary"),
+        ([dull(-21)], 0.0, "breaks the rule"),
+        ([dull(-21.1)], None, "ordinary"),
         ([dull(-3), shed(-0.1)], None, "ordinary"),
         ([dull(-3), shed(0)], None, "ordinary"),
         ([dull(-3), shed(4)], 0.0, "breaks the rule"),

@@ -111,8 +111,8 @@ def test_a_warm_meal_that_came_back_points_to_a_vet() -> None:
     back = replace(MEAL, outcome=Outcome.REGURGITATED, outcome_at_ms=T0 + 41 * HOUR)
     (text,) = judged(gathered(WARM, meal=back))
     assert text.startswith(
-        "see a vet: the meal came back after 41 h although the warm side was warm enough: "
-        "ask about an infection (Clinician's Brief"
+        "see a vet: the meal came back after 41 h although the warm side was warm enough, which "
+        "is typical of an infection (Clinician's Brief"
     )
     cold = gathered(steps((41, 27.0), (5, 31.0)), meal=back)
     assert not any("vet" in text for text in judged(cold))
