@@ -5,9 +5,10 @@ readings hid; "ordinary" when it is kept whatever they hid, or, where there is n
 within what the same animal kept down; "unusual for this animal" when it lies beyond all of that, in
 the direction that could do harm; "unknown" otherwise.
 
-The animal's own range is that of its other meals that stayed down, where at least five of them have
-the figure. `among` says how many there are (n) and the rank of this meal among them and itself,
-1 being further out than all: with n of them a harmless meal gets rank 1 with probability 1/(n + 1).
+The animal's own range is that of its other meals that stayed down. `among` says how many of them
+have the figure (n) and the rank of this meal among them and itself, 1 being further out than all:
+with n of them a harmless meal gets rank 1 with probability 1/(n + 1). With fewer than five nothing
+is found on their account.
 """
 
 from __future__ import annotations
@@ -62,7 +63,7 @@ class StayedDown:
             figures.sort()
 
     def among(self, one: Measured, *, is_one: bool) -> Among | None:
-        """This meal's place among them, None where too few have the figure.
+        """This meal's place among them, None where none of them has the figure.
 
         `is_one`: this meal is one of them itself, and is not counted among the others.
         """
@@ -70,7 +71,7 @@ class StayedDown:
             return None
         itself = int(is_one and comparable(one))
         n, as_far_out = self._counts(one, one.rank_by)
-        if n - itself < FEWEST:
+        if n - itself < 1:
             return None
         return Among(n - itself, 1 + as_far_out - itself)
 
@@ -100,9 +101,10 @@ def _judged(one: Measured, among: Among | None) -> Factor:
 def _finding(one: Measured, among: Among | None) -> Finding:
     if one.breaks:
         return "breaks the rule"
-    if among is not None and among.rank == 1:
+    enough = among is not None and among.n >= FEWEST
+    if among is not None and enough and among.rank == 1:
         return "unusual for this animal"
-    if one.breaks is None and (among is None or not one.whole):
+    if one.breaks is None and not (enough and one.whole):
         return "unknown"
     return "ordinary"
 

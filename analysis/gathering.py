@@ -7,18 +7,22 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
+from itertools import takewhile
 from typing import TYPE_CHECKING, TypedDict, TypeVar
 
 from analysis.exposure import Line
 from analysis.tracks import Tracks
+from analysis.weights import Weight, weights
 from analysis.window import Window, body_mass_g, meal_pct, meal_window, midbody_mm, taken_at_ms
 from analysis.zones import Disagreement, room_placements, zone_line
 from collector.book.records import (
     Animal,
+    Dropping,
     Enclosure,
     Handling,
     Meal,
     Placement,
+    Shed,
     Stay,
     Weighing,
     Zone,
@@ -33,7 +37,7 @@ if TYPE_CHECKING:
 
 _MINUTE_MS = 60_000.0
 
-_OfAnimal = TypeVar("_OfAnimal", Stay, Meal, Weighing, Handling)
+_OfAnimal = TypeVar("_OfAnimal", Stay, Meal, Weighing, Handling, Shed, Dropping)
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,6 +70,16 @@ class Gathered:
     """The animal's age at the meal, in whole months."""
     meal_before: Meal | None
     """The meal taken before this one."""
+    sheds: tuple[Shed, ...] = ()
+    """All of the animal's up to now."""
+    droppings: tuple[Dropping, ...] = ()
+    """Found since this meal, and before the next one."""
+    masses: tuple[Weight, ...] = ()
+    """The animal's up to the next meal, or now."""
+    came_back_before: tuple[Meal, ...] = ()
+    """The meals taken just before it that came back, without one between that did not."""
+    next_meal_ms: int | None = None
+    """When the next meal was taken, where that is not later than now."""
 
     of_window_alone: Gathered | None = field(default=None, repr=False)
     """The same over the window alone, where the lines reach beyond it."""
@@ -85,10 +99,23 @@ class Facts:
     """Those that were taken, in the order of their taking."""
     weighings: dict[str, list[Weighing]] = field(default_factory=dict)
     handlings: dict[str, list[Handling]] = field(default_factory=dict)
+    sheds: dict[str, list[Shed]] = field(default_factory=dict)
+    droppings: dict[str, list[Dropping]] = field(default_factory=dict)
     placements: tuple[Placement, ...] = ()
     """All but the room probes'."""
     rooms: tuple[Placement, ...] = ()
     """The room probes, once for every enclosure they measure for."""
+    _masses: dict[tuple[str, int], list[Weight]] = field(
+        default_factory=dict, repr=False, compare=False
+    )
+
+    def masses(self, animal: str, care: CareProfile, now_ms: int) -> list[Weight]:
+        """An animal's masses up to now; worked out once for all its meals."""
+        key = animal, now_ms
+        if key not in self._masses:
+            weighed, fed = self.weighings.get(animal, []), self.meals.get(animal, [])
+            self._masses[key] = weights(weighed, fed, care, now_ms)
+        return self._masses[key]
 
     @classmethod
     def of(cls, book: Book, animal: str | None = None) -> Facts:
@@ -99,6 +126,8 @@ class Facts:
             meals=book.meals(animal),
             weighings=book.weighings(animal),
             handlings=book.handlings(animal),
+            sheds=book.sheds(animal),
+            droppings=book.droppings(animal),
             placements=book.placements(),
             enclosures=book.enclosures(),
         )
@@ -112,6 +141,8 @@ class Facts:
         meals: Iterable[Meal] = (),
         weighings: Iterable[Weighing] = (),
         handlings: Iterable[Handling] = (),
+        sheds: Iterable[Shed] = (),
+        droppings: Iterable[Dropping] = (),
         placements: Sequence[Placement] = (),
         enclosures: Iterable[Enclosure] = (),
     ) -> Facts:
@@ -122,6 +153,8 @@ class Facts:
             meals=_by_animal(sorted((m for m in meals if taken_at_ms(m) is not None), key=_taken)),
             weighings=_by_animal(weighings),
             handlings=_by_animal(handlings),
+            sheds=_by_animal(sheds),
+            droppings=_by_animal(droppings),
             placements=tuple(one for one in placements if one.zone is not Zone.ROOM),
             rooms=tuple(room_placements(placements, enclosures)),
         )
@@ -162,6 +195,9 @@ def gathered_from(
     before, after = _neighbours(meal, facts.meals.get(meal.animal, []))
     window = meal_window(meal, after, weighings, care, now_ms)
     body_g = body_mass_g(weighings, window.start_ms)
+    next_ms = taken_at_ms(after[0]) if after else None
+    next_ms = next_ms if next_ms is not None and next_ms <= now_ms else None
+    before_ms = next_ms if next_ms is not None else now_ms
 
     def reaching(end_ms: int) -> Gathered:
         return Gathered(
@@ -177,6 +213,17 @@ def gathered_from(
             meal_pct=meal_pct(meal, body_g),
             age_months=_months_old(facts.animals.get(meal.animal), window.start_ms, settings),
             meal_before=before,
+            sheds=tuple(one for one in facts.sheds.get(meal.animal, []) if one.at_ms <= now_ms),
+            droppings=tuple(
+                one
+                for one in facts.droppings.get(meal.animal, [])
+                if window.start_ms <= one.at_ms < before_ms
+            ),
+            masses=tuple(
+                one for one in facts.masses(meal.animal, care, now_ms) if one.at_ms < before_ms
+            ),
+            came_back_before=_came_back_before(meal, facts.meals.get(meal.animal, [])),
+            next_meal_ms=next_ms,
             **_lines(
                 meal.animal,
                 (window.start_ms, end_ms),
@@ -270,6 +317,13 @@ def _neighbours(meal: Meal, taken: Sequence[Meal]) -> tuple[Meal | None, Sequenc
     at = _taken(meal)
     before, after = bisect_left(taken, at, key=_taken), bisect_right(taken, at, key=_taken)
     return taken[before - 1] if before else None, taken[after : after + 1]
+
+
+def _came_back_before(meal: Meal, taken: Sequence[Meal]) -> tuple[Meal, ...]:
+    """The unbroken run of meals that came back before this one, in the order of their taking."""
+    before = taken[: bisect_left(taken, _taken(meal), key=_taken)]
+    run = takewhile(lambda one: one.outcome is not None and one.outcome.came_back, before[::-1])
+    return tuple(run)[::-1]
 
 
 def _taken(meal: Meal) -> int:

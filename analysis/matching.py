@@ -29,6 +29,7 @@ SETTLED = frozenset(
         "prey surface contrast",
         "prey state",
         "fed in",
+        "shed near",
     }
 )
 """Conditions that are settled when a meal is taken. Every other one builds up afterwards."""

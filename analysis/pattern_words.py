@@ -20,6 +20,7 @@ PHRASES = {
     "prey surface contrast": "prey hardly warmer than the enclosure",
     "prey state": "prey fresh or live, not thawed",
     "fed in": "fed in a box",
+    "shed near": "fed in shed or shortly before",
     "humidity out of range": "air too dry or too moist for long",
 }
 """What "with it" means for a condition. One that is not here stands by its own name."""

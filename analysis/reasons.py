@@ -10,11 +10,13 @@ from analysis.verdict import Held
 from analysis.warmth import Coverage
 from analysis.window import Window
 from analysis.words import (
+    hours_against,
     local_clock,
     local_day,
     shown_temperature,
     temperature_change,
     temperature_unit,
+    whole_hours,
 )
 from analysis.zones import Disagreement
 from config.care import Digestion
@@ -37,7 +39,7 @@ def limit_reasons(
     met = [_met(one, settings) for one in held if one.met]
     hidden = [_hidden(one, settings) for one in held if one.possible and not one.met]
     if hidden:
-        missing = f"readings are missing for {hours(window.hours - coverage.known_hours)}"
+        missing = f"readings are missing for {whole_hours(window.hours - coverage.known_hours)}"
         hidden = [f"{missing}; {text}" for text in hidden]
     return met + hidden
 
@@ -45,7 +47,7 @@ def limit_reasons(
 def coverage_reasons(coverage: Coverage, window: Window, progress: float | None) -> Iterator[str]:
     """What has not been seen: hours to come, and digestion in hours that are missing."""
     if window.ended_by == "now":
-        yield f"the window is still open: {hours(window.hours)} of it so far"
+        yield f"the window is still open: {whole_hours(window.hours)} of it so far"
     if progress is not None and coverage.share < WELL_COVERED:
         yield (
             f"{math.floor(coverage.share * 100)} % of the time is known: digestion has come at "
@@ -55,42 +57,36 @@ def coverage_reasons(coverage: Coverage, window: Window, progress: float | None)
 
 def disagreement_reasons(apart: Iterable[Disagreement], settings: Settings) -> Iterator[str]:
     """Probes of the warm side that did not agree."""
-    allowed = _degrees(settings.review.probes_disagree_c, settings)
+    allowed = degrees(settings.review.probes_disagree_c, settings)
     for one in apart:
         yield (
             f"warm-side probes {one.probes[0]} and {one.probes[1]} were more than {allowed} apart "
-            f"for {hours(one.hours)} ({hours(one.longest_hours)} at a stretch, at most "
+            f"for {whole_hours(one.hours)} ({whole_hours(one.longest_hours)} at a stretch, at most "
             f"{temperature_change(one.most_c, settings)}); their mean is used"
         )
 
 
 def swing_reason(model: Digestion, settings: Settings) -> str:
     """Why digestion is taken to last longer than the model's plain sum."""
-    swing = _degrees(model.swing_c.value, settings)
+    swing = degrees(model.swing_c.value, settings)
     return (
         f"the warm side went up and down by {swing} or more a day: digestion is taken to last "
         f"{model.swing_factor.value:g} times as long"
     )
 
 
-def infection_reason(after_hours: float, source: str) -> str:
-    """A meal that came back though it was warm enough."""
-    return (
-        f"the meal came back after {hours(after_hours)} although the warm side was warm enough: "
-        f"ask a vet about an infection ({source})"
-    )
+def limit_figure(held: Held, settings: Settings) -> str:
+    """What the warm side came to against a limit: "below 28 °C for 7 h at a stretch, from …"."""
+    return _figure(held, held.hours, held.spell, settings)
 
 
-def hours(value_h: float) -> str:
-    """A duration to a tenth of an hour, rounded down so that no limit seems reached: "7.4 h"."""
-    if value_h < 1 - 1e-9:
-        minutes = math.floor(value_h * 60 + 1e-9)
-        return f"{minutes} min" if minutes or value_h <= 0 else "under 1 min"
-    return f"{math.floor(value_h * 10 + 1e-9) / 10:.1f}".removesuffix(".0") + " h"
+def level(level_c: float, settings: Settings) -> str:
+    """A limit's temperature as it was set, without false decimals: "28 °C", "82.4 °F"."""
+    return f"{shown_temperature(level_c, settings):.4g} {temperature_unit(settings)}"
 
 
 def _met(held: Held, settings: Settings) -> str:
-    return f"{_figure(held, held.hours, held.spell, settings)}; limit {_limit(held)}"
+    return f"{limit_figure(held, settings)}; limit {_limit(held)}"
 
 
 def _hidden(held: Held, settings: Settings) -> str:
@@ -100,7 +96,9 @@ def _hidden(held: Held, settings: Settings) -> str:
 
 def _figure(held: Held, value_h: float, spell: Spell | None, settings: Settings) -> str:
     limit = held.limit
-    beyond = f"{limit.side} {_level(limit.level_c, settings)} for {hours(value_h)}"
+    beyond = (
+        f"{limit.side} {level(limit.level_c, settings)} for {hours_against(value_h, limit.hours)}"
+    )
     if limit.of == "longest spell":
         start = f", from {_moment(spell.start_ms, settings)}" if spell is not None else ""
         return f"{beyond} at a stretch{start}{_within(held)}"
@@ -116,11 +114,8 @@ def _limit(held: Held) -> str:
     return f"{held.limit.hours:g} h"
 
 
-def _level(level_c: float, settings: Settings) -> str:
-    return f"{shown_temperature(level_c, settings):.4g} {temperature_unit(settings)}"
-
-
-def _degrees(change_k: float, settings: Settings) -> str:
+def degrees(change_k: float, settings: Settings) -> str:
+    """A limit that is a difference, as it was set: "2 °C", "3.6 °F"."""
     scale = 1.8 if settings.show.temperature == "degF" else 1.0
     return f"{change_k * scale:.3g} {temperature_unit(settings)}"
 

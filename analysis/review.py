@@ -12,18 +12,11 @@ from analysis.digestion import AT_C, model_days
 from analysis.exposure import NOTHING, Line
 from analysis.factors import Factor, StayedDown, findings
 from analysis.gathering import Facts, Gathered, gather, gathered_from
-from analysis.measured import (
-    Measured,
-    basis_text,
-    hours_to_coming_back,
-    measured,
-    typical_of_infection,
-)
+from analysis.measured import Measured, measured
 from analysis.progress import Progress, progress, swing_factor
 from analysis.reasons import (
     coverage_reasons,
     disagreement_reasons,
-    infection_reason,
     limit_reasons,
     no_probe,
     swing_reason,
@@ -31,6 +24,8 @@ from analysis.reasons import (
 from analysis.review_json import review_json
 from analysis.tracks import Tracks
 from analysis.verdict import NO_PROBE, Held, Verdict, held_against, verdict_of
+from analysis.vet import vet_of_meal, vet_text
+from analysis.vet_signs import VetSign
 from analysis.warmth import (
     Coverage,
     Humidity,
@@ -88,6 +83,8 @@ class Review:
     outcome: Outcome | None
     outcome_at_ms: int | None
     factors: tuple[Factor, ...]
+    vet: tuple[VetSign, ...]
+    """Why to see a vet, by what is known until the next meal; also among the reasons."""
     held: tuple[Held, ...] = field(repr=False)
     """The warm side against every limit of the care profile; empty without a probe."""
     measured: tuple[Measured, ...] = field(repr=False)
@@ -130,6 +127,7 @@ def review(
         outcome=meal.outcome,
         outcome_at_ms=meal.outcome_at_ms,
         factors=(),
+        vet=vet_of_meal(own, verdict, care, settings),
         held=held,
         measured=figures,
     )
@@ -222,6 +220,4 @@ def _reasons(one: Review, own: Gathered, care: CareProfile, settings: Settings) 
     yield from coverage_reasons(one.coverage, one.window, one.digestion.progress_warm_side)
     if one.digestion.swing_factor != 1.0:
         yield swing_reason(care.digestion, settings)
-    back_h = hours_to_coming_back(own)
-    if back_h is not None and typical_of_infection(back_h, one.verdict, care):
-        yield infection_reason(back_h, basis_text(care.feeding.infection_hours))
+    yield from (f"see a vet: {vet_text(sign)}" for sign in one.vet)

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
+from analysis.vet import vet_text
 from collector.rfc3339 import written
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ def review_json(one: Review) -> dict[str, object]:
         "outcome": one.outcome.value if one.outcome is not None else None,
         "outcome_at": _time(one.outcome_at_ms),
         "factors": [asdict(factor) for factor in one.factors],
+        "vet": [vet_text(sign) for sign in one.vet],
     }
 
 

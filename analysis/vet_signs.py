@@ -37,18 +37,20 @@ def vet_signs(
     now_ms: int,
     zone: tzinfo,
     verdict: Verdict | None = None,
+    called: str = "the last meal",
 ) -> list[VetSign]:
     """One animal's signs at a moment, the gravest first.
 
     `verdict` is of the warm side after the last meal that came back, None where it was not judged.
+    `called` is what the last meal that came back is called.
     A meal that came back counts until a later one is known to have stayed down.
     """
     back = _came_back_last(meals, now_ms)
     return [
-        *_of_what_came_up(back, droppings, care),
+        *_of_what_came_up(back, droppings, care, called),
         *_in_a_row(back, care, zone),
         *_of_droppings(droppings, care, now_ms, zone),
-        *_of_infection(back, verdict, care),
+        *_of_infection(back, verdict, care, called),
     ]
 
 
@@ -72,14 +74,14 @@ def _came_back_last(meals: Sequence[Meal], now_ms: int) -> list[Meal]:
 
 
 def _of_what_came_up(
-    back: Sequence[Meal], droppings: Sequence[Dropping], care: CareProfile
+    back: Sequence[Meal], droppings: Sequence[Dropping], care: CareProfile, called: str
 ) -> Iterator[VetSign]:
     """Vomiting: said so, or by mucus or blood in it, or by droppings without urate beside it."""
     if not back:
         return
     last = back[-1]
     if last.outcome is Outcome.VOMITED:
-        yield VetSign("the last meal was vomited: a vet at once", _AT_ONCE, holds=True)
+        yield VetSign(f"{called} was vomited: a vet at once", _AT_ONCE, holds=True)
     if last.signs not in (None, Signs.NONE):
         says = f"{last.signs} in what came back: that is vomiting, a vet at once"
         yield VetSign(says, _AT_ONCE, holds=True)
@@ -117,7 +119,7 @@ def _of_droppings(
 
 
 def _of_infection(
-    back: Sequence[Meal], verdict: Verdict | None, care: CareProfile
+    back: Sequence[Meal], verdict: Verdict | None, care: CareProfile, called: str
 ) -> Iterator[VetSign]:
     if not back or verdict is None or back[-1].taken_at_ms is None:
         return
@@ -125,7 +127,7 @@ def _of_infection(
     hours = (back_ms - back[-1].taken_at_ms) / HOUR_MS if back_ms is not None else None
     if typical_of_infection(hours, verdict, care):
         says = (
-            f"the last meal came back after {words.hours(hours)} although the warm side was warm "
+            f"{called} came back after {words.hours(hours)} although the warm side was warm "
             "enough, which is typical of an infection"
         )
         yield VetSign(says, basis_text(care.feeding.infection_hours), holds=False)

@@ -22,6 +22,7 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 _MM_PER_INCH = 25.4  # exact
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 _GRAMS_PER_OUNCE = 28.349523125  # international avoirdupois pound of 1959 / 16, exact
+_TINY_H = 1e-9  # so that 6 h of pieces that were rounded are 6 h
 
 
 # ---- temperature and mass -------------------------------------------------------------------
@@ -67,6 +68,15 @@ def mass(value_g: float | None, settings: Settings) -> str:
     if settings.show.mass == "oz":
         return f"{value_g / _GRAMS_PER_OUNCE:,.1f} oz"
     return f"{value_g:,.1f}".removesuffix(".0") + " g" if value_g < 10 else f"{value_g:,.0f} g"
+
+
+def width(value_mm: float | None, settings: Settings) -> str:
+    """A width to 0.1 mm, or in inches to three figures, without its sign: "3.2 mm", "0.126 in"."""
+    if value_mm is None:
+        return NOT_KNOWN
+    if settings.show.length == "in":
+        return f"{abs(value_mm) / _MM_PER_INCH:.3g} in"
+    return f"{abs(value_mm):.1f}".removesuffix(".0") + " mm"
 
 
 def _tenths(value: float) -> str:
@@ -128,9 +138,9 @@ def hours(value_h: float | None) -> str:
     """
     if value_h is None:
         return NOT_KNOWN
-    if value_h >= 1 - 1e-9:
-        return f"{math.floor(value_h + 1e-9):,d} h"
-    minutes = math.floor(value_h * 60 + 1e-9)
+    if value_h >= 1 - _TINY_H:
+        return f"{math.floor(value_h + _TINY_H):,d} h"
+    minutes = math.floor(value_h * 60 + _TINY_H)
     return f"{minutes} min" if minutes >= 1 or value_h <= 0 else "under 1 min"
 
 
@@ -146,6 +156,25 @@ def years_or_months(months: int | None) -> str:
 def count(number: int) -> str:
     """A number of things, as a word up to ten."""
     return _COUNTS[number] if 0 <= number < len(_COUNTS) else f"{number:,d}"
+
+
+def whole_hours(value_h: float | None) -> str:
+    """A duration that is judged in hours, in whole hours that have passed: "7 h", "under 1 h".
+
+    Rounded down, so that no limit seems reached that was not.
+    """
+    if value_h is None:
+        return NOT_KNOWN
+    if value_h >= 1 - _TINY_H:
+        return f"{math.floor(value_h + _TINY_H):,d} h"
+    return "under 1 h" if value_h > 0 else "0 h"
+
+
+def hours_against(value_h: float, limit_h: float) -> str:
+    """The same beside a limit that need not be whole: 1.7 h beside 1.5 h is "1.5 h or more"."""
+    if math.floor(value_h + _TINY_H) < limit_h <= value_h + _TINY_H:
+        return f"{limit_h:g} h or more"
+    return whole_hours(value_h)
 
 
 def about_days(value_d: float | None) -> str:

@@ -108,6 +108,7 @@ class Feeding(_Strict):
 
     intervals: tuple[AgeInterval, ...]
     no_handling_hours: Sourced
+    shed_within_days: Sourced
     width_over_midbody_mm: Sourced
     prey_share: Span
     prey_share_large: Sourced

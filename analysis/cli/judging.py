@@ -1,4 +1,4 @@
-"""Commands that say what the readings mean: review, plot, pattern."""
+"""Commands that say what the readings mean: review, different, plot, pattern."""
 
 from __future__ import annotations
 
@@ -20,12 +20,14 @@ from analysis.cli.common import (
 from config.errors import NotSo
 
 if TYPE_CHECKING:
+    from analysis.different import Different
     from analysis.review import Review
 
 
 def register(app: typer.Typer) -> None:
     """Add this room's commands."""
     app.command()(review)
+    app.command()(different)
     app.command()(plot)
     app.command()(pattern)
 
@@ -51,16 +53,52 @@ def review(
             _print_table(it, reviews)
 
 
+def different(
+    meal: Annotated[
+        int | None, typer.Argument(metavar="[MEAL]", help="One meal's number, from review.")
+    ] = None,
+    animal: Annotated[
+        str | None, typer.Option("--animal", metavar="A", help="Only this animal's meals.")
+    ] = None,
+    every: Annotated[
+        bool, typer.Option("--all", help="Tell of meals that did not come back, too.")
+    ] = False,
+    *,
+    at: NowOption = None,
+    as_json: JsonOption = False,
+    home: HomeOption = None,
+) -> None:
+    """Tell what was different about a meal: by the rules, and beside what the animal kept down."""
+    from analysis.different import different_meals
+    from analysis.different_words import different_json
+
+    with opened(home) as it:
+        must_know_animal(it, animal)
+        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        told, others = different_meals(
+            it.book, it.reader, it.care, it.settings, moment,
+            meal=meal, animal=animal, also_kept=every,
+        )  # fmt: skip
+    if as_json:
+        print_json([different_json(one) for one in told])
+    else:
+        _print_different(told, others if meal is None else 0)
+
+
 def plot(
     meal: Annotated[int, typer.Argument(metavar="MEAL", help="The meal's number, from review.")],
     out: Annotated[
         Path, typer.Option("-o", "--out", metavar="FILE", help="A .png, .svg or .pdf file.")
     ],
+    phone: Annotated[
+        bool, typer.Option("--phone", help="A narrow picture, to be read on a telephone.")
+    ] = False,
     at: NowOption = None,
     home: HomeOption = None,
 ) -> None:
     """Draw the post-meal plot: temperatures, cold spells, gaps, outcome, verdict in words."""
     from analysis.figures import plot_meal
+    from analysis.figures.page import PHONE, WIDE
     from analysis.review import gather
     from analysis.review import review as judge
 
@@ -70,7 +108,8 @@ def plot(
         if record.taken_at_ms is None:
             raise NotSo(f"meal {meal} was not taken: there is nothing to plot")
         gathered = gather(record, it.book, it.reader, it.care, it.settings, moment)
-        plot_meal(judge(gathered, it.care, it.settings), gathered, out, it.settings, it.care)
+        judged, form = judge(gathered, it.care, it.settings), PHONE if phone else WIDE
+        plot_meal(judged, gathered, out, it.settings, it.care, form)
     typer.echo(f"{out} written")
 
 
@@ -105,3 +144,23 @@ def _print_table(it: Opened, reviews: list[Review]) -> None:
         return
     show(review_table(reviews, {m.meal: m for m in it.book.meals()}, it.settings))
     typer.echo(f"{CANNOT_TELL} One meal with its reasons: warmcoil plot MEAL -o meal.png")
+
+
+def _print_different(told: list[Different], others: int) -> None:
+    from analysis.different_words import closing, headline, paragraphs
+    from analysis.verdict_words import CANNOT_TELL
+
+    for one in told:
+        typer.echo(headline(one))
+        for heading, lines in paragraphs(one):
+            typer.echo(f"  {heading}")
+            for line in lines:
+                typer.echo(f"    {line}")
+        typer.echo()
+    if not told:
+        typer.echo("No meal has come back, as far as the book knows.")
+    for line in closing(told) + ([CANNOT_TELL] if told else []):
+        typer.echo(line)
+    if others:
+        meals = "1 other meal" if others == 1 else f"{others} other meals"
+        typer.echo(f"{meals}: warmcoil different --all, or warmcoil different MEAL")

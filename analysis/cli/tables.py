@@ -11,7 +11,7 @@ from rich.table import Table
 
 from analysis.meal_words import prey
 from analysis.probes import ProbeState, doubts
-from analysis.words import age, local_time, temperature, temperature_span
+from analysis.words import age, local_time, temperature, temperature_span, whole_hours
 from collector.book.records import Meal
 from collector.readings import Quantity, Reading
 from config.settings import Settings
@@ -57,8 +57,8 @@ def review_table(reviews: Sequence[Review], meals: Mapping[int, Meal], settings:
             f"{one.window.hours:.0f} h, {one.window.ended_by}",
             f"{one.coverage.share * 100:.0f} %",
             temperature_span(warm.min_c, warm.max_c, settings) if warm is not None else "no probe",
-            f"{worst.hours:.1f} h" if worst is not None else "not known",
-            f"{worst.longest_spell_hours:.1f} h" if worst is not None else "not known",
+            whole_hours(worst.hours) if worst is not None else "not known",
+            whole_hours(worst.longest_spell_hours) if worst is not None else "not known",
             _verdict_words(one),
             one.outcome or "not known yet",
         )

@@ -9,6 +9,7 @@ import shutil
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from rich.progress import Progress, TaskID
 
 from analysis.demo.calendar import MINUTE_MS, Calendar
 from analysis.demo.history import PARTS
+from analysis.demo.meals import Offer
 from analysis.demo.places import DemoPlaces
 from analysis.demo.records import write_records
 from analysis.demo.settings import demo_settings
@@ -23,6 +25,7 @@ from analysis.demo.story import Story, write_story
 from analysis.demo.tour import save_highlights
 from analysis.demo.writers import Writers
 from collector.book.book import Book
+from collector.book.records import Meal, Record
 from collector.exchange import import_file
 from collector.service import only_one
 from collector.store.sqlite_archive import SqliteArchive
@@ -110,7 +113,7 @@ class _Builder:
         self.places.layout.write_text(self._story.layout_now().toml(), encoding="utf-8")
 
     def take_records(self) -> None:
-        """Write the records as CSV and import them; sheds, which have no CSV, by hand."""
+        """Write the records as CSV and import them; what has no CSV by hand."""
         settings = load_settings(self._home)
         files = write_records(self._story, self.places.records)
         task = self._shown.add_task("records", total=len(files))
@@ -125,8 +128,12 @@ class _Builder:
                 )  # fmt: skip
                 self._shown.advance(task)
             with book.transaction():
-                for shed in self._story.sheds:
-                    book.put(shed)
+                story = self._story
+                seen: list[Record] = [*story.sheds, *story.looks, *story.droppings]
+                for one in seen:
+                    book.put(one)
+                for offer in self._story.offers:
+                    _put_signs(book, offer)
 
     def take_readings(self) -> None:
         """Write the readings as CSV, part by part, and import each as soon as it is there."""
@@ -156,3 +163,12 @@ class _Builder:
         """Part of a file is in: show it, and keep the writers busy meanwhile."""
         self._shown.update(task, completed=taken + done / max(of, 1))
         writers.tend()
+
+
+def _put_signs(book: Book, offer: Offer) -> None:
+    """What was seen beside a meal that came back, added to the meal as it was imported."""
+    if offer.signs is None:
+        return
+    meal = book.stored(Meal(0, offer.kept.animal, offered_at_ms=offer.offered_ms))
+    if meal is not None:
+        book.put(replace(meal, signs=offer.signs))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from analysis.demo.calendar import DAY_MS, MINUTE_MS, Calendar
 from analysis.demo.collection import ANIMALS, BENCH, FIRST_HOME, TANSY, Kept
 from analysis.demo.meals import Offer, ordinary_offers
-from collector.book.records import Handling, Shed, Weighing
+from collector.book.records import Dropping, Handling, Look, Shed, Weighing
 from hardware.rack.faults import DoorOpen, Fault
 
 _LATEST_DAYS = 5
@@ -43,6 +43,8 @@ class Draft:
     weighings: list[Weighing] = field(default_factory=list)
     handlings: list[Handling] = field(default_factory=list)
     sheds: list[Shed] = field(default_factory=list)
+    looks: list[Look] = field(default_factory=list)
+    droppings: list[Dropping] = field(default_factory=list)
     highlights: list[Highlight] = field(default_factory=list)
 
     @classmethod

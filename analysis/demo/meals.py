@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from analysis.demo.calendar import MINUTE_MS, Calendar
 from analysis.demo.collection import Kept
-from collector.book.records import FedIn, Outcome, PreyState
+from collector.book.records import FedIn, Outcome, PreyState, Signs
 
 _FULL_DAYS = 400
 _REST_DAYS = 14
@@ -31,6 +31,7 @@ class Offer:
     outcome: Outcome | None = None
     outcome_ms: int | None = None
     notes: str | None = None
+    signs: Signs | None = None
     scripted: bool = False
 
     @property

@@ -5,6 +5,7 @@ A pure function of the calendar and the seed: every process that needs it writes
 
 from __future__ import annotations
 
+import random
 from dataclasses import dataclass
 
 from analysis.demo import collection as c
@@ -12,8 +13,9 @@ from analysis.demo.calendar import HOUR_MS, MINUTE_MS, Calendar
 from analysis.demo.care import add_care
 from analysis.demo.draft import Draft, Highlight
 from analysis.demo.meals import Offer, end_the_rest, rest_after_failures
+from analysis.demo.observed import add_observations
 from analysis.demo.trouble import add_trouble
-from collector.book.records import Handling, Placement, Shed, Stay, Weighing, Zone
+from collector.book.records import Dropping, Handling, Look, Placement, Shed, Stay, Weighing, Zone
 from hardware.rack.faults import FOREVER_MS, Fault
 from hardware.rack.layout import LaidProbe, Layout, Seat
 
@@ -33,6 +35,8 @@ class Story:
     weighings: tuple[Weighing, ...]
     handlings: tuple[Handling, ...]
     sheds: tuple[Shed, ...]
+    looks: tuple[Look, ...]
+    droppings: tuple[Dropping, ...]
     highlights: tuple[Highlight, ...]
 
     def placements(self) -> list[Placement]:
@@ -79,6 +83,7 @@ def write_story(calendar: Calendar, seed: int) -> Story:
         draft.offers[kept] = rest_after_failures(offers)
         end_the_rest(draft.offers[kept], calendar, draft.draw)
     add_care(draft)
+    add_observations(draft, random.Random(f"observed {seed}"))  # noqa: S311  # invented, not secret
     everyone = (offer for offers in draft.offers.values() for offer in offers)
     return Story(
         calendar=calendar,
@@ -90,6 +95,8 @@ def write_story(calendar: Calendar, seed: int) -> Story:
         weighings=tuple(sorted(draft.weighings, key=lambda w: w.at_ms)),
         handlings=tuple(sorted(draft.handlings, key=lambda h: h.at_ms)),
         sheds=tuple(sorted(draft.sheds, key=lambda s: s.at_ms)),
+        looks=tuple(sorted(draft.looks, key=lambda k: k.at_ms)),
+        droppings=tuple(sorted(draft.droppings, key=lambda d: d.at_ms)),
         highlights=tuple(sorted(draft.highlights, key=lambda h: h.taken_ms, reverse=True)),
     )
 

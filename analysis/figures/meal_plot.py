@@ -12,7 +12,7 @@ from analysis.figures.ribbon import Event, RibbonShape, ribbon_shape
 from analysis.gathering import Gathered
 from analysis.meal_words import ending, meal_sentence
 from analysis.review import Review
-from analysis.words import HOUR_MS, mass, plain
+from analysis.words import DAY_MS, HOUR_MS, mass, plain
 from config.care import CareProfile
 from config.settings import Settings
 
@@ -81,7 +81,7 @@ def meal_ribbon(
         window.end_ms,
         floor_c=care.levels_c("below")[0],
         hot_c=care.levels_c("above")[0],
-        events=meal_events(own),
+        events=meal_events(own, care),
         ending=ending(own.meal, window.end_ms, window.ended_by, about_d),
         expected_d=about_d if window.ended_by == "now" else None,
         columns_per_day=columns_per_day,
@@ -102,14 +102,21 @@ def meal_climate(gathered: Gathered, care: CareProfile) -> Climate:
         floor_c=floor_c,
         hot_c=care.levels_c("above")[0],
         lower_limits_c=tuple(lower_c),
-        events=meal_events(own),
+        events=meal_events(own, care),
     )
 
 
-def meal_events(gathered: Gathered) -> tuple[Event, ...]:
-    """Handling and outcome, in time order."""
+def meal_events(gathered: Gathered, care: CareProfile) -> tuple[Event, ...]:
+    """Handling, sheds and outcome, in time order; sheds as long after the meal as they matter."""
     events = [Event(one.at_ms, "handled") for one in gathered.handlings]
-    meal = gathered.meal
+    meal, start_ms = gathered.meal, gathered.window.start_ms
+    within = care.feeding.shed_within_days
+    last_ms = max(gathered.window.end_ms, start_ms + round(within.value * DAY_MS))
+    events += [
+        Event(one.at_ms, one.stage.value)
+        for one in gathered.sheds
+        if start_ms <= one.at_ms <= last_ms
+    ]
     if meal.outcome is not None and meal.outcome_at_ms is not None:
         events.append(Event(meal.outcome_at_ms, meal.outcome.value, ends_it=True))
     return tuple(sorted(events, key=lambda event: event.at_ms))

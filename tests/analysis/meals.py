@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from analysis.exposure import Line, line_of
 from analysis.gathering import Gathered
+from analysis.weights import Weight
 from analysis.window import Window, meal_window
-from collector.book.records import Handling, Meal
+from collector.book.records import Dropping, Handling, Meal, Shed
 from config.care import load_care_profile
 from config.settings import Settings
 from tests.analysis.lines import GAP_MS, HOUR, T0
@@ -45,14 +46,21 @@ def gathered(
     midbody: float | None = None,
     age_months: int | None = None,
     before: Meal | None = None,
+    sheds: Sequence[Shed] = (),
+    droppings: Sequence[Dropping] = (),
+    masses: Sequence[Weight] = (),
+    came_back_before: Sequence[Meal] = (),
+    next_meal_ms: int | None = None,
+    body_g: float | None = None,
+    now_ms: int = T0 + 10_000 * HOUR,
 ) -> Gathered:
     """A meal as if gathered, its window a whole week unless the meal ends it."""
-    span = window or meal_window(meal, [meal], [], CARE, T0 + 10_000 * HOUR)
+    span = window or meal_window(meal, [meal], [], CARE, now_ms)
     return Gathered(
         meal=meal,
         window=span,
         until_ms=span.end_ms,
-        now_ms=T0 + 10_000 * HOUR,
+        now_ms=now_ms,
         animal=None,
         enclosure="left shelf",
         warm=warm.cut(span.start_ms, span.end_ms) if warm is not None else None,
@@ -62,9 +70,14 @@ def gathered(
         warm_probes=(),
         disagreements=(),
         handlings=tuple(handlings),
-        body_mass_g=None,
+        body_mass_g=body_g,
         midbody_mm=midbody,
         meal_pct=pct,
         age_months=age_months,
         meal_before=before,
+        sheds=tuple(sheds),
+        droppings=tuple(droppings),
+        masses=tuple(masses),
+        came_back_before=tuple(came_back_before),
+        next_meal_ms=next_meal_ms,
     )

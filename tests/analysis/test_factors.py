@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Literal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from analysis.exposure import Line, line_of
 from analysis.factors import Among, Factor, StayedDown, findings
 from analysis.gathering import Gathered
-from analysis.measured import basis_text, measured
+from analysis.measured import Measured, basis_text, measured
 from analysis.verdict import Verdict, held_against
 from analysis.window import DAY_MS
-from collector.book.records import FedIn, Handling, Meal, Outcome, PreyState
+from collector.book.records import FedIn, Handling, Meal, Outcome, PreyState, Shed, ShedStage
 from tests.analysis.lines import GAP_MS, HOUR, T0
 from tests.analysis.meals import CARE, MEAL, NAN, gathered, steps
 
@@ -23,6 +26,11 @@ def factors(one: Gathered, verdict: Verdict = "warm enough") -> dict[str, Factor
     held = held_against(one.warm, one.window, CARE) if one.warm is not None else ()
     found = findings(measured(one, held, verdict, CARE), StayedDown([]), is_one=False)
     return {factor.factor: factor for factor in found}
+
+
+def mine(one: Gathered) -> list[Measured]:
+    held = held_against(one.warm, one.window, CARE) if one.warm is not None else ()
+    return measured(one, held, "warm enough", CARE)
 
 
 def finding(one: Gathered, name: str, verdict: Verdict = "warm enough") -> tuple[object, str]:
@@ -117,24 +125,62 @@ def test_prey_width(width: float | None, midbody: float | None, found: str) -> N
     assert (factor.limit, factor.finding, factor.basis) == (3.2, found, "common practice")
 
 
+COOL = steps((168, 25.0))
+
+
 @pytest.mark.parametrize(
-    ("surface_c", "warm", "contrast", "found"),
+    ("surface_c", "warm", "cool", "contrast", "found"),
     [
-        (41.0, WARM, 10.0, "ordinary"),
-        (40.9, WARM, 9.9, "breaks the rule"),
-        (None, WARM, None, "unknown"),
-        (41.0, steps((1, NAN), (100, 31.0)), None, "unknown"),
-        (41.0, None, None, "unknown"),
+        # Over the cool side, whatever the warm side was.
+        (35.0, WARM, COOL, 10.0, "ordinary"),
+        (34.9, WARM, COOL, 9.9, "breaks the rule"),
+        (21.5, None, COOL, -3.5, "breaks the rule"),
+        # The cool side not read: enough over the warm side is enough; too little even over the
+        # low end of the profile's cool side (24 °C) is too little; between, it cannot be told.
+        (41.0, WARM, None, 10.0, "ordinary"),
+        (40.9, WARM, None, 9.9, "unknown"),
+        (34.0, WARM, None, 3.0, "unknown"),
+        (33.9, WARM, None, 2.9, "breaks the rule"),
+        (33.9, WARM, steps((1, NAN), (100, 25.0)), 2.9, "breaks the rule"),
+        (None, WARM, COOL, None, "unknown"),
+        (41.0, steps((1, NAN), (100, 31.0)), None, None, "unknown"),
+        (41.0, None, None, None, "unknown"),
     ],
 )
 def test_prey_surface_contrast(
-    surface_c: float | None, warm: Line | None, contrast: float | None, found: str
+    surface_c: float | None,
+    warm: Line | None,
+    cool: Line | None,
+    contrast: float | None,
+    found: str,
 ) -> None:
     """10 °C above its surroundings: De Cock Buning 1983, J. Comp. Physiol. A 151:461."""
-    one = gathered(warm, meal=replace(MEAL, prey_surface_c=surface_c))
+    one = gathered(warm, cool=cool, meal=replace(MEAL, prey_surface_c=surface_c))
     value, got = finding(one, "prey surface contrast")
     assert got == found
     assert value == (pytest.approx(contrast) if contrast is not None else None)
+
+
+def test_prey_in_a_box_is_not_held_against_the_enclosure() -> None:
+    meal = replace(MEAL, prey_surface_c=21.5, fed_in=FedIn.BOX)
+    assert finding(gathered(WARM, cool=COOL, meal=meal), "prey surface contrast") == (
+        None,
+        "unknown",
+    )
+
+
+def test_contrasts_with_different_sides_are_not_set_beside_each_other() -> None:
+    meal = replace(MEAL, prey_surface_c=36.0)
+    over_warm, over_cool = gathered(WARM, meal=meal), gathered(WARM, cool=COOL, meal=meal)
+    down = StayedDown(mine(over_cool) for _ in range(6))
+    (of_warm,) = [
+        f for f in findings(mine(over_warm), down, is_one=False) if "contrast" in f.factor
+    ]
+    (of_cool,) = [
+        f for f in findings(mine(over_cool), down, is_one=False) if "contrast" in f.factor
+    ]
+    assert (of_warm.among, of_cool.among) == (None, Among(6, 7))
+    assert of_warm.basis.endswith("the cool side was not read")
 
 
 def test_prey_state_and_where_it_was_fed_are_words() -> None:
@@ -202,6 +248,64 @@ def test_handling(hours: list[float], value: float | None, found: str) -> None:
     handled = [Handling("Maren", round(T0 + h * HOUR), 10.0) for h in hours]
     got, name = finding(gathered(WARM, handlings=handled), "handled within 48 h")
     assert (got, name) == (pytest.approx(value) if value is not None else None, found)
+
+
+def shed(days: float, stage: ShedStage = ShedStage.SHED) -> Shed:
+    return Shed("Maren", T0 + round(days * DAY_MS), stage=stage)
+
+
+def dull(days: float) -> Shed:
+    return shed(days, ShedStage.IN_SHED)
+
+
+LONG_AGO = shed(-60)
+
+
+@pytest.mark.parametrize(
+    ("sheds", "value", "found"),
+    [
+        ([], None, "unknown"),
+        ([LONG_AGO], None, "ordinary"),
+        # In shed at the meal: noted up to 21 days before, the skin not off by then.
+        ([LONG_AGO, dull(-3)], 0.0, "breaks the rule"),
+        ([dull(0)], 0.0, "breaks the rule"),
+        ([dull(-21)], 0.0, "breaks the rule"),
+        ([dull(-21.1)], None, "ordinary"),
+        ([dull(-3), shed(-0.1)], None, "ordinary"),
+        ([dull(-3), shed(0)], None, "ordinary"),
+        ([dull(-3), shed(4)], 0.0, "breaks the rule"),
+        # The skin found within 7 days after it.
+        ([LONG_AGO, shed(0.5)], 0.5, "breaks the rule"),
+        ([shed(7)], 7.0, "breaks the rule"),
+        ([shed(7.1)], None, "ordinary"),
+        # Dull eyes seen only after the meal say nothing yet of the meal.
+        ([LONG_AGO, dull(1)], None, "ordinary"),
+        ([dull(1), shed(6)], 6.0, "breaks the rule"),
+    ],
+)
+def test_shed_near(sheds: list[Shed], value: float | None, found: str) -> None:
+    """No meal in shed: common practice; the days are our own choice and from memory."""
+    assert finding(gathered(WARM, sheds=sheds), "shed near") == (value, found)
+    assert factors(gathered(WARM, sheds=sheds))["shed near"].limit == 7.0
+
+
+def test_a_skin_may_still_come_off_after_a_fresh_meal() -> None:
+    for days, found in ((6.9, "unknown"), (7.0, "ordinary")):
+        one = gathered(WARM, sheds=[LONG_AGO], now_ms=T0 + round(days * DAY_MS))
+        assert finding(one, "shed near") == (None, found)
+
+
+def test_a_shed_is_ranked_by_its_days() -> None:
+    down = StayedDown(mine(gathered(WARM, sheds=sheds)) for sheds in [[LONG_AGO]] * 5 + [[shed(6)]])
+
+    def rank(*sheds: Shed) -> Among | None:
+        one = findings(mine(gathered(WARM, sheds=sheds)), down, is_one=False)
+        return next(f.among for f in one if f.factor == "shed near")
+
+    assert rank(shed(5)) == Among(6, 1)
+    assert rank(shed(6.5)) == Among(6, 2)
+    assert rank(LONG_AGO) == Among(6, 7)
+    assert rank() is None
 
 
 # ---- air, and the end -----------------------------------------------------------------------
@@ -281,13 +385,17 @@ def test_unusual_is_beyond_all_that_it_kept_down(hours: float, rank: int, found:
 
 def test_four_meals_are_too_few_to_call_one_unusual() -> None:
     factor = beside(cold_nights(0, 0, 1, 1), 5.0)["longest cold spell"]
-    assert (factor.among, factor.finding) == (None, "ordinary")
+    assert (factor.among, factor.finding) == (Among(4, 1), "ordinary")
+    dose = beside(cold_nights(0, 0, 1, 1), 5.0)["degree-hours below the floor"]
+    assert (dose.among, dose.finding) == (Among(4, 1), "unknown")
+    assert beside(cold_nights(), 5.0)["longest cold spell"].among is None
 
 
 def test_a_meal_is_not_set_beside_itself() -> None:
     down = cold_nights(0, 0, 1, 1, 2, 3)
     assert beside(down, 3.0, is_one=True)["longest cold spell"].among == Among(5, 1)
-    assert beside(cold_nights(0, 0, 1, 1, 3), 3.0, is_one=True)["longest cold spell"].among is None
+    alone = beside(cold_nights(3), 3.0, is_one=True)["longest cold spell"]
+    assert (alone.among, alone.finding) == (None, "ordinary")
 
 
 def test_a_broken_rule_is_said_before_what_is_unusual() -> None:
@@ -318,6 +426,47 @@ def test_a_meal_with_missing_readings_does_not_stand_for_what_the_animal_is_used
         for one in [gathered(line)]
     )
     assert beside(down, 3.0)["longest cold spell"].among is None
+
+
+# ---- laws of ranks --------------------------------------------------------------------------
+
+FIGURES = st.lists(
+    st.tuples(st.floats(0, 50), st.booleans()), min_size=0, max_size=25
+)  # a figure, and whether nothing of it is missing
+
+
+def figure(
+    value: float, *, whole: bool = True, worse: Literal["more", "less"] = "more"
+) -> Measured:
+    return Measured("f", value, "b", rank_by=value, whole=whole, worse=worse)
+
+
+@given(FIGURES, st.floats(0, 50), st.sampled_from(["more", "less"]))
+def test_a_rank_counts_those_as_far_out_whatever_their_order(
+    kept: list[tuple[float, bool]], value: float, worse: Literal["more", "less"]
+) -> None:
+    down = StayedDown([figure(v, whole=whole, worse=worse)] for v, whole in kept)
+    turned = StayedDown([figure(v, whole=whole, worse=worse)] for v, whole in reversed(kept))
+    among = down.among(figure(value, worse=worse), is_one=False)
+    assert among == turned.among(figure(value, worse=worse), is_one=False)
+    known = [v for v, whole in kept if whole]
+    if not known:
+        assert among is None
+        return
+    assert among is not None
+    assert 1 <= among.rank <= among.n + 1 == len(known) + 1
+    as_far = [v for v in known if (v >= value if worse == "more" else v <= value)]
+    assert among.rank == 1 + len(as_far)
+
+
+@given(st.lists(st.floats(0, 50), min_size=1, max_size=20), st.integers(0, 19))
+def test_one_of_them_is_ranked_as_if_it_were_not_among_them(kept: list[float], number: int) -> None:
+    own = kept[number % len(kept)]
+    others = [*kept]
+    others.remove(own)
+    with_it = StayedDown([figure(v)] for v in kept).among(figure(own), is_one=True)
+    without = StayedDown([figure(v)] for v in others).among(figure(own), is_one=False)
+    assert with_it == without
 
 
 # ---- basis ----------------------------------------------------------------------------------

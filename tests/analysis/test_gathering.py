@@ -13,7 +13,18 @@ from analysis.gathering import Facts, Gathered, gathered_from
 from analysis.review import review
 from analysis.tracks import Tracks
 from analysis.window import DAY_MS
-from collector.book.records import Animal, Handling, Meal, Outcome, Placement, Stay, Weighing, Zone
+from collector.book.records import (
+    Animal,
+    Dropping,
+    Handling,
+    Meal,
+    Outcome,
+    Placement,
+    Shed,
+    Stay,
+    Weighing,
+    Zone,
+)
 from collector.readings import Quantity, Reading
 from collector.store.columns import Columns
 from collector.store.reader import Reader
@@ -151,3 +162,30 @@ def test_a_probe_placed_after_the_window_does_not_judge_the_meal(tracks: Tracks)
 def test_a_meal_not_taken_has_nothing_to_gather(tracks: Tracks) -> None:
     with pytest.raises(ValueError, match="no window"):
         gather(tracks, meal=replace(MEAL, taken_at_ms=None))
+
+
+def test_sheds_of_the_animal_up_to_now(tracks: Tracks) -> None:
+    mine = [Shed("Maren", T0 - 90 * DAY_MS), Shed("Maren", LATER)]
+    sheds = [*mine, Shed("Maren", LATER + 1), Shed("Ondo", T0)]
+    assert gather(tracks, sheds=sheds).sheds == tuple(mine)
+
+
+def test_droppings_and_masses_until_the_next_meal(tracks: Tracks) -> None:
+    """What is found or weighed after the next meal was taken is that meal's."""
+    after = Meal(8, "Maren", taken_at_ms=T0 + 10 * DAY_MS)
+    refused = Meal(9, "Maren", offered_at_ms=T0 + 5 * DAY_MS, outcome=Outcome.REFUSED)
+    times = [T0 - 1, T0, T0 + 9 * DAY_MS, T0 + 10 * DAY_MS]
+    one = gather(
+        tracks,
+        meals=[MEAL, after, refused],
+        droppings=[Dropping("Maren", at_ms) for at_ms in times],
+        weighings=[Weighing("Maren", at_ms, mass_g=1000.0) for at_ms in times],
+    )
+    assert [found.at_ms for found in one.droppings] == times[1:3]
+    assert [(mass.at_ms, mass.fed) for mass in one.masses] == [
+        (times[0], False),
+        (times[1], True),
+        (times[2], False),
+    ]
+    alone = gather(tracks, droppings=[Dropping("Maren", LATER - 1), Dropping("Maren", LATER)])
+    assert [found.at_ms for found in alone.droppings] == [LATER - 1]

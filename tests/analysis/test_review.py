@@ -183,7 +183,7 @@ def test_one_meal_alone_is_judged_as_among_all(kept: Kept) -> None:
 
 FIELDS = {
     "": "meal animal enclosure taken_at window coverage warm_side cool_side humidity digestion "
-    "verdict possible reasons outcome outcome_at factors",
+    "verdict possible reasons outcome outcome_at factors vet",
     "window": "start end hours ended_by",
     "coverage": "known_hours share longest_gap_hours",
     "warm_side": "min_c mean_c median_c max_c below above",

@@ -11,6 +11,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 WARMCOIL = [sys.executable, "-c", "import sys; from analysis.cli import main; sys.exit(main())"]
 FILES = {
@@ -77,6 +78,37 @@ def test_review_as_a_table_and_as_json(home: Path) -> None:
     assert json.loads(run("review", "--json", "--at", "2025-01-06", home=home).stdout)[0]["window"][
         "hours"
     ] == pytest.approx(5.0)
+
+
+def test_what_was_different_about_a_meal(home: Path) -> None:
+    none_back = run("different", home=home)
+    assert (none_back.returncode, none_back.stderr) == (0, "")
+    assert none_back.stdout.splitlines() == [
+        "No meal has come back, as far as the book knows.",
+        "1 other meal: warmcoil different --all, or warmcoil different MEAL",
+    ]
+    assert json.loads(run("different", "--json", home=home).stdout) == []
+    told = run("different", "1", home=home).stdout
+    assert told == run("different", "--all", home=home).stdout
+    assert "Meal 1. Juno took a 150 g rat on Sun 5 Jan 2025" in told
+    assert "Warm side never below 28 °C" in told
+    assert "Next time: read it with an infrared thermometer" in told
+    assert "a warm reading proves nothing about where it lay" in told
+    (one,) = json.loads(run("different", "1", "--json", home=home).stdout)
+    assert (one["meal"], one["vet"], one["change"]) == (1, [], None)
+    missing = run("different", "99", home=home)
+    assert (missing.returncode, missing.stdout) == (1, "")
+    assert len(missing.stderr.splitlines()) == 1
+    assert run("different", "1", "--animal", "Nobody", home=home).returncode == 1
+
+
+def test_a_plot_for_a_telephone_is_narrow(home: Path, tmp_path: Path) -> None:
+    widths = []
+    for name, more in (("wide.png", []), ("phone.png", ["--phone"])):
+        assert run("plot", "1", "-o", tmp_path / name, *more, home=home).returncode == 0
+        with Image.open(tmp_path / name) as picture:
+            widths.append(picture.width / picture.height)
+    assert widths[1] < 1 < widths[0]
 
 
 def test_a_book_of_one_meal_decides_nothing_and_says_so(home: Path) -> None:

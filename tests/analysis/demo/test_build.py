@@ -68,6 +68,12 @@ def test_the_home_is_whole_and_nothing_is_left_beside_it(short: tuple[Home, Stor
         assert len(book.weighings()) == len(story.weighings)
         assert len(book.handlings()) == len(story.handlings)
         assert len(book.placements()) == len(story.seats)
+        assert book.sheds() == sorted(story.sheds, key=lambda one: one.at_ms)
+        assert len(book.looks()) == len(story.looks)
+        assert len(book.droppings()) == len(story.droppings)
+        signs = [(m.animal, m.offered_at_ms) for m in book.meals() if m.signs is not None]
+        assert signs == [(o.kept.animal, o.offered_ms) for o in story.offers if o.signs is not None]
+        assert signs
         assert len(sights(book, places.highlights)) == len(story.highlights) == 5
 
 

@@ -14,7 +14,7 @@ from analysis.demo.collection import ANIMALS, PROBES, SORREL, TANSY, ZONE
 from analysis.demo.history import PARTS, reading_times
 from analysis.demo.meals import Offer
 from analysis.demo.story import Story, write_story
-from collector.book.records import Outcome
+from collector.book.records import Outcome, ShedStage
 from hardware.rack.faults import FOREVER_MS, Fallen, Heater, HeaterFault, PowerCut, ThermostatDrift
 
 NOW_MS = 1_795_600_800_000  # 2026-11-25 10:00 UTC
@@ -62,6 +62,22 @@ def test_the_full_story_has_all_its_trouble() -> None:
     assert any(s.animal == SORREL.animal for s in FULL.sheds)
 
 
+def test_the_keeper_saw_dull_eyes_droppings_and_signs() -> None:
+    dull = [s for s in FULL.sheds if s.stage is ShedStage.IN_SHED]
+    off = [s for s in FULL.sheds if s.stage is ShedStage.SHED]
+    assert 0.5 * len(off) < len(dull) < len(off)
+    for one in dull:
+        assert any(
+            s.animal == one.animal and 4 * DAY_MS < s.at_ms - one.at_ms < 10 * DAY_MS for s in off
+        )
+    passed = [o for o in FULL.offers if o.outcome is Outcome.PASSED]
+    assert len(FULL.droppings) == len(passed)
+    assert {o.animal for o in FULL.looks} == {kept.animal for kept in ANIMALS}
+    seen = [o.signs for o in FULL.offers if o.outcome is not None and o.outcome.came_back]
+    assert sorted(str(one) for one in seen) == ["mucus", "none", "none", "none"]
+    assert all(o.signs is None for o in FULL.offers if o.outcome is None or not o.outcome.came_back)
+
+
 def test_the_full_story_has_meals_that_are_not_over() -> None:
     open_ones = [o for o in FULL.offers if o.outcome is None]
     assert len(open_ones) >= 2
@@ -82,7 +98,8 @@ def test_nothing_happens_before_its_cause_or_after_now(story: Story) -> None:
         assert ended is None or offer.offered_ms < ended <= now_ms
         assert offer.prey_g > 0
         assert 15 <= offer.surface_c <= 40
-    for at_ms in [w.at_ms for w in story.weighings] + [h.at_ms for h in story.handlings]:
+    seen = (story.weighings, story.handlings, story.looks, story.droppings, story.sheds)
+    for at_ms in (one.at_ms for records in seen for one in records):
         assert story.calendar.start_ms <= at_ms < now_ms
 
 

@@ -6,6 +6,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 from xml.etree import ElementTree as ET
@@ -22,6 +23,7 @@ from analysis.figures.meal_plot import meal_climate, meal_events, meal_ribbon, m
 from analysis.figures.page import PHONE, WIDE, Form
 from analysis.figures.paper import drawing
 from analysis.verdict_words import CANNOT_TELL, reason_sentences, verdict_sentence
+from collector.book.records import Shed, ShedStage
 from config.errors import Unusable
 from config.settings import Settings
 from tests.analysis.figures.scenes import CARE, HOUR, SCENES, SETTINGS, START, Drawn
@@ -355,5 +357,23 @@ def test_the_ribbon_says_what_became_of_the_meal(scene_of: SceneOf) -> None:
 
 
 def test_the_outcome_is_the_last_event(scene_of: SceneOf) -> None:
-    events = meal_events(scene_of("cold-night").gathered)
+    events = meal_events(scene_of("cold-night").gathered, CARE)
     assert [(event.word, event.ends_it) for event in events] == [("handled", False), ("kept", True)]
+
+
+def test_sheds_stand_at_their_hour_as_long_as_they_matter(scene_of: SceneOf) -> None:
+    """Within its window (8.1 days here), or the seven days after it in which a skin counts."""
+    one = scene_of("cold-night").gathered
+    days = (-1.0, 0.5, 6.9, 8.5)
+    sheds = tuple(Shed("Maren", START + round(d * 24 * HOUR)) for d in days)
+    dull = Shed("Maren", START + 30 * HOUR, stage=ShedStage.IN_SHED)
+    events = meal_events(replace(one, sheds=(*sheds, dull)), CARE)
+    assert [(event.word, (event.at_ms - START) / HOUR) for event in events] == [
+        ("shed", 12.0),
+        ("in shed", 30.0),
+        ("handled", 62.0),
+        ("shed", pytest.approx(165.6)),
+        ("kept", 168.0),
+    ]
+    shape = meal_ribbon(scene_of("cold-night").review, replace(one, sheds=sheds), CARE)
+    assert [mark.word for mark in shape.marks if "shed" in mark.word] == ["shed", "shed"]
