@@ -80,11 +80,16 @@ def test_what_others_need_is_not_taken_back(book: Book) -> None:
 def test_an_entry_that_failed_leaves_no_gap_in_the_next(book: Book) -> None:
     """The first change of an entry may be undone inside it: the rest is still one entry."""
     with book.transaction():
-        with pytest.raises(BadEntry), book.transaction():
-            book.put(Enclosure("lost"))
-            book.put(Stay("Nobody", "lost", NOW))
+        with pytest.raises(BadEntry):
+            _lost(book)
         book.put(Enclosure("a"))
         book.put(Enclosure("b"))
     assert [(c.number, c.entry) for c in book.history()] == [(1, 1), (2, 1)]
     book.undo()
     assert book.enclosures() == []
+
+
+def _lost(book: Book) -> None:
+    with book.transaction():
+        book.put(Enclosure("lost"))
+        book.put(Stay("Nobody", "lost", NOW))
