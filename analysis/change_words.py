@@ -50,6 +50,7 @@ FIELDS: Final[Mapping[str, str]] = {
     "mass_g": "mass",
     "length_cm": "length",
     "midbody_mm": "mid-body",
+    "minutes": "for",
     "since_ms": "since",
     "until_ms": "until",
     "at_ms": "time",

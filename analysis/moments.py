@@ -129,10 +129,10 @@ def _clock_alone(words: str, today: date, zone: tzinfo, now_ms: int, name: str) 
 def _clock(text: str, whole: str, name: str) -> clock_time:
     match = _CLOCK.fullmatch(text.strip())
     try:
-        if match is None:
-            raise ValueError(text)
-        hour, minute, second = (int(part or 0) for part in match.groups()[:3])
-        return clock_time(_hour(hour, match[4] or match[5]), minute, second)
+        hour, minute, second = (
+            (int(part or 0) for part in match.groups()[:3]) if match else (24,) * 3
+        )
+        return clock_time(_hour(hour, match and (match[4] or match[5])), minute, second)
     except ValueError:
         raise Unusable(f"{name}: {whole!r} is not a time; write {_EXAMPLES}") from None
 

@@ -8,7 +8,7 @@ import sys
 
 import typer
 
-from analysis.cli import caretaking, enclosures, exchange, feeding, judging, living
+from analysis.cli import caretaking, enclosures, exchange, feeding, judging, living, writing
 from config.errors import WarmcoilError
 
 app = typer.Typer(
@@ -19,7 +19,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for room in (living, exchange, judging, feeding, enclosures, caretaking):
+for room in (living, writing, exchange, judging, feeding, enclosures, caretaking):
     room.register(app)
 
 # The error classes of the command-line library are reached through its public names, so that a

@@ -236,8 +236,6 @@ class Book:
     def transaction(self) -> Iterator[None]:
         """All or none of what is done inside; may be nested. Readers see it when it is done."""
         begin, done, undo = self._words()
-        if self._depth == 0:
-            self._entry = self._undoes = None
         with speaking_of(self.path):
             self._db.execute(begin)
         self._depth += 1
@@ -251,8 +249,22 @@ class Book:
         finally:
             self._depth -= 1
 
+    @contextmanager
+    def trial(self) -> Iterator[None]:
+        """Try out what is done inside: the rules hold, and at the end all of it is undone."""
+        begin, _, undo = self._words()
+        with speaking_of(self.path):
+            self._db.execute(begin)
+        self._depth += 1
+        try:
+            yield
+        finally:
+            self._undo(undo)
+            self._depth -= 1
+
     def _words(self) -> tuple[str, str, str]:
         if self._depth == 0:
+            self._entry = self._undoes = None
             return self._begin, "COMMIT", "ROLLBACK"
         name = f"inner{self._depth:d}"
         return f"SAVEPOINT {name}", f"RELEASE {name}", f"ROLLBACK TO {name}; RELEASE {name}"

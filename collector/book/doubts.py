@@ -62,6 +62,8 @@ _SLIPS: Final = (
 )
 """How far off the usual slips are."""
 _WIDTH_SLIPS: Final = ((10.0, "mm for cm"), (25.4, "in for mm"), (2.54, "in for cm"))
+_LOOKED_AT: Final = 12
+"""As many neighbours are looked at on either side, so that long books cost no more."""
 _NEAR: Final = 1.3
 """A slip is named when the rest differs by less than this factor."""
 
@@ -72,6 +74,8 @@ class Doubt:
 
     field: str
     why: str
+    rule: str = ""
+    """Names the question where it may be asked in other words about the same thing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +123,9 @@ def doubts(record: Record, around: Around, saying: Saying | None = None) -> list
 
 
 def _of_weighing(new: Weighing, around: Around, saying: Saying) -> Iterator[Doubt]:
-    others = [one for one in around.weighings if one.at_ms != new.at_ms]
+    place = bisect_left(around.weighings, new.at_ms, key=lambda one: one.at_ms)
+    near_by = around.weighings[max(0, place - _LOOKED_AT) : place + _LOOKED_AT]
+    others = [one for one in near_by if one.at_ms != new.at_ms]
     for name, say, slips in (
         ("mass_g", saying.mass, _SLIPS),
         ("length_cm", saying.length, _WIDTH_SLIPS),
@@ -143,8 +149,8 @@ def _of_weighing(new: Weighing, around: Around, saying: Saying) -> Iterator[Doub
 def _neighbours(at_ms: int, others: list[Weighing], name: str) -> list[tuple[int, float]]:
     """The one before, the one before that and the one after, within a year: all must differ."""
     place = bisect_left(others, at_ms, key=lambda one: one.at_ms)
-    before = [_value(one, name) for one in reversed(others[max(0, place - 12) : place])]
-    after = [_value(one, name) for one in others[place : place + 12]]
+    before = [_value(one, name) for one in reversed(others[max(0, place - _LOOKED_AT) : place])]
+    after = [_value(one, name) for one in others[place : place + _LOOKED_AT]]
     known = [one for one in before if one is not None][:2]
     known += [one for one in after if one is not None][:1]
     return [one for one in known if abs(one[0] - at_ms) <= 365 * DAY_MS]
@@ -170,11 +176,11 @@ def _alike(name: str, at_ms: int, value: float, then_ms: int, known: float) -> b
 
 
 def _of_meal(new: Meal, around: Around, saying: Saying) -> Iterator[Doubt]:
-    at_ms = new.taken_at_ms if new.taken_at_ms is not None else meal_time_ms(new)
-    if at_ms is None:
-        return
+    at_ms = _eaten_ms(new)
     yield from _of_times(new)
-    others = [one for one in around.meals if not _same_meal(one, new)]
+    place = bisect_left(around.meals, at_ms, key=_eaten_ms)
+    near = around.meals[max(0, place - _LOOKED_AT) : place + _LOOKED_AT]
+    others = [one for one in near if not _same_meal(one, new)]
     if new.outcome is not Outcome.REFUSED:
         yield from _of_neighbours(new, at_ms, others, saying)
         yield from _of_size(new, at_ms, around, saying)
@@ -185,6 +191,11 @@ def _of_meal(new: Meal, around: Around, saying: Saying) -> Iterator[Doubt]:
         yield Doubt("animal", f"{new.animal} was in no enclosure then, as far as the book knows")
 
 
+def _eaten_ms(meal: Meal) -> int:
+    """By what the book orders meals: when it was taken, or else offered."""
+    return meal.taken_at_ms if meal.taken_at_ms is not None else meal.offered_at_ms or 0
+
+
 def _same_meal(one: Meal, new: Meal) -> bool:
     return one.meal == new.meal if new.meal else meal_time_ms(one) == meal_time_ms(new)
 
@@ -193,11 +204,9 @@ def _of_times(new: Meal) -> Iterator[Doubt]:
     taken, offered, ended = new.taken_at_ms, new.offered_at_ms, new.outcome_at_ms
     if taken is not None and offered is not None and taken - offered > TAKEN_MS:
         yield Doubt("taken_at", f"taken {_long(taken - offered)} after it was offered")
-    if new.removed_at_ms is not None and offered is not None:
-        if new.removed_at_ms - offered > TAKEN_MS:
-            yield Doubt(
-                "removed_at", f"taken away {_long(new.removed_at_ms - offered)} after the offer"
-            )
+    lay_ms = (new.removed_at_ms or 0) - offered if new.removed_at_ms and offered else 0
+    if lay_ms > TAKEN_MS:
+        yield Doubt("removed_at", f"taken away {_long(lay_ms)} after the offer")
     if taken is None or ended is None or new.outcome is None:
         return
     if new.outcome.came_back and ended - taken > BACK_MS:
@@ -210,16 +219,15 @@ def _of_neighbours(
     new: Meal, at_ms: int, others: Iterable[Meal], saying: Saying
 ) -> Iterator[Doubt]:
     for one in others:
-        then_ms = one.taken_at_ms if one.taken_at_ms is not None else meal_time_ms(one)
-        if one.outcome is Outcome.REFUSED or then_ms is None:
-            continue
-        if abs(then_ms - at_ms) < MEALS_APART_MS:
+        then_ms = _eaten_ms(one)
+        if one.outcome is not Outcome.REFUSED and abs(then_ms - at_ms) < MEALS_APART_MS:
             did = "taken" if one.taken_at_ms is not None else "offered"
             number = f"meal {one.meal}" if one.meal else "another meal"
             yield Doubt(
                 "taken_at" if new.taken_at_ms is not None else "offered_at",
                 f"{number} was {did} {_long(abs(then_ms - at_ms))} "
                 f"{'before' if then_ms <= at_ms else 'after'}, {saying.when(then_ms)}",
+                "another meal",
             )
             return
 
@@ -234,13 +242,13 @@ def _of_size(new: Meal, at_ms: int, around: Around, saying: Saying) -> Iterator[
             f"({saying.mass(body)})" + (f": {slip}?" if slip else ""),
         )
     wide = _body(around.weighings, at_ms, "midbody_mm")
-    if wide is not None and new.prey_width_mm is not None:
-        if new.prey_width_mm > WIDTH_FACTOR * wide:
-            yield Doubt(
-                "prey_width_mm",
-                f"{saying.width(new.prey_width_mm)} wide is {_times(new.prey_width_mm / wide)} "
-                f"the snake at mid-body ({saying.width(wide)})",
-            )
+    own = new.prey_width_mm
+    if wide is not None and own is not None and own > WIDTH_FACTOR * wide:
+        yield Doubt(
+            "prey_width_mm",
+            f"{saying.width(own)} wide is {_times(own / wide)} the snake at mid-body "
+            f"({saying.width(wide)})",
+        )
 
 
 def _of_prey(new: Meal, at_ms: int, others: list[Meal], saying: Saying) -> Iterator[Doubt]:
@@ -269,10 +277,10 @@ def _of_prey(new: Meal, at_ms: int, others: list[Meal], saying: Saying) -> Itera
 def _body(weighings: list[Weighing], at_ms: int, name: str) -> float | None:
     """The last one within 90 days before, else the first within 30 days after."""
     place = bisect_left(weighings, at_ms + 1, key=lambda one: one.at_ms)
-    for one in reversed(weighings[max(0, place - 12) : place]):
+    for one in reversed(weighings[max(0, place - _LOOKED_AT) : place]):
         if getattr(one, name) is not None and at_ms - one.at_ms <= BODY_BEFORE_MS:
             return float(getattr(one, name))
-    for one in weighings[place : place + 12]:
+    for one in weighings[place : place + _LOOKED_AT]:
         if getattr(one, name) is not None and one.at_ms - at_ms <= BODY_AFTER_MS:
             return float(getattr(one, name))
     return None
@@ -302,7 +310,8 @@ def _in_shed(at_ms: int, around: Around, saying: Saying) -> Iterator[Doubt]:
 def _of_shed(new: Shed, around: Around, saying: Saying) -> Iterator[Doubt]:
     if new.stage is not ShedStage.SHED:
         return
-    for one in around.sheds:
+    place = bisect_left(around.sheds, new.at_ms, key=lambda one: one.at_ms)
+    for one in around.sheds[max(0, place - _LOOKED_AT) : place + _LOOKED_AT]:
         near = abs(one.at_ms - new.at_ms) < SHED_MS
         if near and one.at_ms != new.at_ms and one.stage is ShedStage.SHED:
             yield Doubt("time", f"a shed skin was found on {saying.when(one.at_ms)} already")

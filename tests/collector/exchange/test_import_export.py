@@ -30,6 +30,9 @@ HEADERS = {
     "prey_surface_c,prey_state,fed_in,outcome,outcome_at,notes",
     "weights": "animal,time,mass_g,length_cm,midbody_mm",
     "handling": "animal,time,minutes,reason",
+    "sheds": "animal,time,stage,notes",
+    "looks": "animal,time,spine,ribs,skin,tail,vent,neck,notes",
+    "droppings": "animal,time,urate,signs,notes",
 }
 ROWS = {
     "enclosures": ["east tub,cellar,", '"shelf, left",,"says ""hello""\nand more"'],
@@ -51,6 +54,15 @@ ROWS = {
     ],
     "weights": ["Juno,2025-01-02T12:00:00+01:00,1500,141,38"],
     "handling": ["Juno,2025-01-03T12:00:00+01:00,10,weighed", "Juno,2025-01-04T12:00:00Z,,"],
+    "sheds": ["Juno,2025-02-03T12:00:00Z,in shed,", "Juno,2025-02-12T12:00:00Z,shed,in one piece"],
+    "looks": [
+        "Juno,2025-02-03T12:00:00Z,felt,felt,smooth,tapering,flat,stepped,",
+        "Juno,2025-03-03T12:00:00Z,sharp,,,,,,thin",
+    ],
+    "droppings": [
+        "Juno,2025-02-03T12:00:00Z,white,none,",
+        "Juno,2025-03-03T12:00:00Z,,mucus and blood,",
+    ],
 }
 """In the order in which they must be imported."""
 
