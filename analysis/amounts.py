@@ -11,14 +11,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from analysis.words import GRAMS_PER_OUNCE, MM_PER_INCH
 from config.errors import Unusable
 from config.settings import Settings
 
-GRAMS_PER_OUNCE: Final = 28.349523125  # international avoirdupois pound of 1959 / 16, exact
-_MM_PER_INCH: Final = 25.4  # international inch of 1959, exact
 _DIGITS: Final = 4  # kept behind the point: far finer than any scale or rule in a keeper's hand
 
-_AMOUNT = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*([^\s0-9.,+-][^0-9]*)?")
+_AMOUNT = re.compile(r"([+-]?[0-9]{1,12}(?:[.,][0-9]{1,12})?)\s*([^\s0-9.,+-][^0-9]*)?")
 _EITHER = re.compile(r"[1-9][0-9]{0,2},[0-9]{3}")
 
 Convert = Callable[[float], float]
@@ -47,8 +46,8 @@ _MASSES: Mapping[str, Convert] = {
     "oz": _OUNCES, "ounce": _OUNCES, "ounces": _OUNCES,
     "lb": _POUNDS, "lbs": _POUNDS, "pound": _POUNDS, "pounds": _POUNDS,
 }  # fmt: skip
-_INCHES = _times(_MM_PER_INCH)
-_FEET = _times(12 * _MM_PER_INCH)
+_INCHES = _times(MM_PER_INCH)
+_FEET = _times(12 * MM_PER_INCH)
 _WIDTHS: Mapping[str, Convert] = {
     "mm": _times(1.0), "cm": _times(10.0), "m": _times(1000.0),
     "in": _INCHES, "inch": _INCHES, "inches": _INCHES, '"': _INCHES, "″": _INCHES,

@@ -9,6 +9,7 @@ from typing import Any, Final
 from analysis.meal_words import prey
 from analysis.words import (
     DAY_MS,
+    MM_PER_INCH,
     NOT_KNOWN,
     local_clock,
     local_day,
@@ -56,20 +57,19 @@ FIELDS: Final[Mapping[str, str]] = {
     "at_ms": "time",
 }
 """How the columns of the book are called where their own name is not a word."""
-_MM_PER_INCH: Final = 25.4
 
 
 def width(value_mm: float, settings: Settings) -> str:
     """A width with its unit: "41 mm", "1.6 in"."""
     if settings.show.length == "in":
-        return f"{value_mm / _MM_PER_INCH:.2f} in"
+        return f"{value_mm / MM_PER_INCH:.2f} in"
     return f"{value_mm:.1f}".removesuffix(".0") + " mm"
 
 
 def length(value_cm: float, settings: Settings) -> str:
     """A length of an animal with its unit: "182 cm", "71.7 in"."""
     if settings.show.length == "in":
-        return f"{value_cm * 10 / _MM_PER_INCH:.1f} in"
+        return f"{value_cm * 10 / MM_PER_INCH:.1f} in"
     return f"{value_cm:.1f}".removesuffix(".0") + " cm"
 
 

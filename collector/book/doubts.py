@@ -147,12 +147,12 @@ def _of_weighing(new: Weighing, around: Around, saying: Saying) -> Iterator[Doub
 
 
 def _neighbours(at_ms: int, others: list[Weighing], name: str) -> list[tuple[int, float]]:
-    """The one before, the one before that and the one after, within a year: all must differ."""
+    """Three of them within a year, two before where there are: all must differ for a doubt."""
     place = bisect_left(others, at_ms, key=lambda one: one.at_ms)
     before = [_value(one, name) for one in reversed(others[max(0, place - _LOOKED_AT) : place])]
     after = [_value(one, name) for one in others[place : place + _LOOKED_AT]]
     known = [one for one in before if one is not None][:2]
-    known += [one for one in after if one is not None][:1]
+    known += [one for one in after if one is not None][: 3 - len(known)]
     return [one for one in known if abs(one[0] - at_ms) <= 365 * DAY_MS]
 
 
@@ -297,7 +297,7 @@ def _of_handling(new: Handling, around: Around) -> Iterator[Doubt]:
     near = around.handlings[start:end]
     total = new.minutes + sum(one.minutes or 0 for one in near if one.at_ms != new.at_ms)
     if total > HANDLED_MINUTES:
-        yield Doubt("minutes", f"that makes {total / 60:.0f} h of handling within 24 h")
+        yield Doubt("minutes", f"that makes {total // 60:.0f} h of handling within 24 h")
 
 
 def _in_shed(at_ms: int, around: Around, saying: Saying) -> Iterator[Doubt]:
@@ -339,7 +339,8 @@ def _times(ratio: float) -> str:
 
 
 def _long(span_ms: int) -> str:
-    hours = span_ms / HOUR_MS
+    """A span in whole hours or days that have passed."""
+    hours = span_ms // HOUR_MS
     if hours < 1:
         return f"{span_ms // 60_000} min"
-    return f"{hours:.0f} h" if hours < 96 else f"{hours / 24:.0f} days"
+    return f"{hours} h" if hours < 96 else f"{hours // 24} days"

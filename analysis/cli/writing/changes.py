@@ -65,7 +65,7 @@ def history(
     home: HomeOption = None,
 ) -> None:
     """Show who changed what in the record book, and when: from what, to what. Newest last."""
-    with desk(home) as it:
+    with desk(home, only_read=True) as it:
         changes = _about(it, what)
         lines = [_group(it, list(part)) for _, part in groupby(changes[-500:], _together(what))]
         if not lines:

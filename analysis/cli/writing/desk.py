@@ -196,12 +196,18 @@ class Desk:
 
 
 @contextmanager
-def desk(home: Path | None, *, sure: bool = False) -> Iterator[Desk]:
+def desk(home: Path | None, *, sure: bool = False, only_read: bool = False) -> Iterator[Desk]:
     """A desk at a home that exists; the book is closed at the end."""
     where = common.home_at(home)
     settings = load_settings(where)
     now_ms = common.now_ms()
-    with Book(where.book, who=common.who(), now_ms=lambda: now_ms, zone=settings.zone) as book:
+    with Book(
+        where.book,
+        read_only=only_read,
+        who=common.who(),
+        now_ms=lambda: now_ms,
+        zone=settings.zone,
+    ) as book:
         yield Desk(book, settings, now_ms, sure=sure)
 
 
@@ -217,14 +223,22 @@ def known_at(records: Sequence[R], text: str, it: Desk, what: str, at_ms: Callab
     if text == "last":
         return max(records, key=at_ms)
     sought = it.moment(text, "the time", day_alone=True)
-    span = 1_000 if sought % 60_000 else 60_000
-    for record in records:
-        if sought <= at_ms(record) < sought + span:
-            return record
+    there = [one for one in records if sought <= at_ms(one) < sought + _span_ms(text, sought)]
+    if len(there) > 1:
+        raise Unusable(f"there are {len(there)}: {'; '.join(map(it.words, there))}; give the time")
+    if there:
+        return there[0]
     last = max(records, key=at_ms)
     raise NotSo(
         f"no {what} at {words.local_time(sought, it.settings.zone)}; the last is {it.words(last)}"
     )
+
+
+def _span_ms(text: str, sought_ms: int) -> int:
+    """How much time a text stands for: a day, a minute, or the second where it names one."""
+    if moments.looks_like_day(text.strip()):
+        return words.DAY_MS
+    return 1_000 if sought_ms % 60_000 else 60_000
 
 
 def _field(name: str) -> str:
