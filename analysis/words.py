@@ -19,9 +19,9 @@ DAY_MS = 24 * HOUR_MS
 
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_MM_PER_INCH = 25.4  # exact
+MM_PER_INCH = 25.4  # exact
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
-_GRAMS_PER_OUNCE = 28.349523125  # international avoirdupois pound of 1959 / 16, exact
+GRAMS_PER_OUNCE = 28.349523125  # international avoirdupois pound of 1959 / 16, exact
 _TINY_H = 1e-9  # so that 6 h of pieces that were rounded are 6 h
 
 
@@ -66,7 +66,7 @@ def mass(value_g: float | None, settings: Settings) -> str:
     if value_g is None:
         return NOT_KNOWN
     if settings.show.mass == "oz":
-        return f"{value_g / _GRAMS_PER_OUNCE:,.1f} oz"
+        return f"{value_g / GRAMS_PER_OUNCE:,.1f} oz"
     return f"{value_g:,.1f}".removesuffix(".0") + " g" if value_g < 10 else f"{value_g:,.0f} g"
 
 
@@ -75,7 +75,7 @@ def width(value_mm: float | None, settings: Settings) -> str:
     if value_mm is None:
         return NOT_KNOWN
     if settings.show.length == "in":
-        return f"{abs(value_mm) / _MM_PER_INCH:.3g} in"
+        return f"{abs(value_mm) / MM_PER_INCH:.3g} in"
     return f"{abs(value_mm):.1f}".removesuffix(".0") + " mm"
 
 
@@ -90,7 +90,7 @@ def mass_span(low_g: float, high_g: float, settings: Settings) -> str:
     Never outside the window: the low end is rounded up and the high end down, unless nothing is
     left between them.
     """
-    size = _GRAMS_PER_OUNCE if settings.show.mass == "oz" else 1.0
+    size = GRAMS_PER_OUNCE if settings.show.mass == "oz" else 1.0
     low, high, unit = low_g / size, high_g / size, settings.show.mass
     step = _step(high, unit)
     first, last = math.ceil(low / step - 1e-9) * step, math.floor(high / step + 1e-9) * step
@@ -111,7 +111,7 @@ def _step(of: float, unit: str) -> float:
 def length_at_most(value_mm: float, settings: Settings) -> str:
     """A width not to be passed, rounded down: "43 mm", or in inches to 0.1."""
     if settings.show.length == "in":
-        return f"{math.floor(value_mm / _MM_PER_INCH * 10 + 1e-9) / 10:.1f} in"
+        return f"{math.floor(value_mm / MM_PER_INCH * 10 + 1e-9) / 10:.1f} in"
     return f"{math.floor(value_mm + 1e-9):,d} mm"
 
 
@@ -124,7 +124,7 @@ def energy(value_kcal: float) -> str:
 def body_length(value_cm: float, settings: Settings) -> str:
     """An animal's length in whole cm or inches."""
     if settings.show.length == "in":
-        return f"{value_cm * 10 / _MM_PER_INCH:,.0f} in"
+        return f"{value_cm * 10 / MM_PER_INCH:,.0f} in"
     return f"{value_cm:,.0f} cm"
 
 

@@ -115,6 +115,7 @@ class Feeding(_Strict):
     prey_share_too_large: Sourced
     surface_contrast_c: Sourced
     inspect_minutes: Sourced
+    clear_by_hour: Sourced
     rest_after_regurgitation_days: Sourced
     share_after_regurgitation: Sourced
     infection_hours: Span

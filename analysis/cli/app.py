@@ -8,7 +8,16 @@ import sys
 
 import typer
 
-from analysis.cli import alarms, caretaking, enclosures, exchange, feeding, judging, living
+from analysis.cli import (
+    alarms,
+    caretaking,
+    enclosures,
+    exchange,
+    feeding,
+    judging,
+    living,
+    writing,
+)
 from config.errors import WarmcoilError
 
 app = typer.Typer(
@@ -19,7 +28,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for room in (living, exchange, judging, feeding, enclosures, alarms, caretaking):
+for room in (living, writing, exchange, judging, feeding, enclosures, alarms, caretaking):
     room.register(app)
 
 # The error classes of the command-line library are reached through its public names, so that a

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import getpass
 import json
+import os
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -53,6 +55,17 @@ def bare_home(folder: Path | None) -> Home:
 def now_ms() -> int:
     """The wall clock, UTC in ms."""
     return time.time_ns() // 1_000_000
+
+
+def who() -> str:
+    """Who writes in the book: WARMCOIL_WHO, or else the login name."""
+    named = os.environ.get("WARMCOIL_WHO", "").strip()
+    if named:
+        return named[:128]
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # an account without a name
+        return "command line"
 
 
 class Opened:

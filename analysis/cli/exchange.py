@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from analysis.cli.common import HomeOption, day_end_ms, home_at, moment_ms, opened
+from analysis.cli.common import HomeOption, day_end_ms, home_at, moment_ms, opened, who
 from config.settings import load_settings
 
 _BAR_FROM_BYTES = 2_000_000
@@ -27,6 +27,9 @@ class Kind(StrEnum):
     MEALS = "meals"
     WEIGHTS = "weights"
     HANDLING = "handling"
+    SHEDS = "sheds"
+    LOOKS = "looks"
+    DROPPINGS = "droppings"
 
 
 def register(app: typer.Typer) -> None:
@@ -49,7 +52,7 @@ def import_(
     settings = load_settings(where)
     where.readings.mkdir(exist_ok=True)
     with (
-        Book(where.book) as book,
+        Book(where.book, who=who(), zone=settings.zone) as book,
         closing(SqliteArchive(where.archive)) as archive,
         _bar(file) as progress,
     ):
@@ -57,6 +60,8 @@ def import_(
             kind, file, book=book, archive=archive, settings=settings, progress=progress
         )
     typer.echo(done.sentence())
+    for line in done.second_look():
+        typer.echo(line)
 
 
 def export(

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, tzinfo
 from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
 from typing import Literal, Self, TypeVar, cast
 
-from collector.book import history, meals, neighbours, rules
+from collector.book import history, meals, neighbours, rules, undoing
 from collector.book.file import open_for_reading, open_for_writing, speaking_of
-from collector.book.history import Change
+from collector.book.history import Action, Change, Made
 from collector.book.records import (
     Animal,
     Dropping,
@@ -27,7 +28,7 @@ from collector.book.records import (
     Stay,
     Weighing,
 )
-from collector.book.tables import TABLES
+from collector.book.tables import BY_NAME, TABLES
 from config.errors import BadEntry, NotSo
 
 Put = Literal["added", "changed", "same"]
@@ -64,6 +65,8 @@ class Book:
         self._zone = zone
         self._begin = "BEGIN" if read_only else "BEGIN IMMEDIATE"
         self._depth = 0
+        self._entry: int | None = None
+        self._undoes: int | None = None
         self._db = open_for_reading(path) if read_only else open_for_writing(path)
 
     def __enter__(self) -> Self:
@@ -170,6 +173,23 @@ class Book:
                 return history.changes(self._db)
             return history.changes_of(self._db, record)
 
+    def at(self, kind: str, key: Mapping[str, object]) -> Record | None:
+        """The record of that kind and key, as a change names them, or None."""
+        table = BY_NAME[kind]
+        with speaking_of(self.path):
+            row = self._db.execute(table.select(table.key), dict(key)).fetchone()
+        return None if row is None else table.read(dict(row))
+
+    def after(self, change: Change) -> Record | None:
+        """What stood in the book after a change; None where nothing did."""
+        with speaking_of(self.path):
+            return history.after(self._db, change)
+
+    def to_take_back(self, number: int | None = None) -> list[Change]:
+        """What `undo` would take back: the entry of that change, else the last one. May raise."""
+        with speaking_of(self.path):
+            return undoing.to_take_back(self._db, number)
+
     # ---- writing ---------------------------------------------------------------------------------
 
     def put(self, record: Record) -> Put:
@@ -196,8 +216,21 @@ class Book:
             for objection in neighbours.needed_by(self._db, stored):
                 self._refuse(stored, objection)
             table = TABLES[type(stored)]
-            history.keep(self._db, stored, "removed", self._who, self._now_ms())
+            self._keep(stored, "removed")
             self._db.execute(table.delete(), table.key_of(stored))
+
+    def undo(self, number: int | None = None) -> list[Change]:
+        """Take back the last entry, or the one that holds change `number`; returns its changes.
+
+        An entry is what one transaction did. What is taken back stays in the history, as does
+        the taking back, which may be taken back by its own number.
+        """
+        with speaking_of(self.path), self.transaction():
+            changes = undoing.to_take_back(self._db, number)
+            self._undoes = changes[0].entry
+            for change in reversed(changes):
+                undoing.take_back(self, self._db, change)
+        return changes
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -216,8 +249,22 @@ class Book:
         finally:
             self._depth -= 1
 
+    @contextmanager
+    def trial(self) -> Iterator[None]:
+        """Try out what is done inside: the rules hold, and at the end all of it is undone."""
+        begin, _, undo = self._words()
+        with speaking_of(self.path):
+            self._db.execute(begin)
+        self._depth += 1
+        try:
+            yield
+        finally:
+            self._undo(undo)
+            self._depth -= 1
+
     def _words(self) -> tuple[str, str, str]:
         if self._depth == 0:
+            self._entry = self._undoes = None
             return self._begin, "COMMIT", "ROLLBACK"
         name = f"inner{self._depth:d}"
         return f"SAVEPOINT {name}", f"RELEASE {name}", f"ROLLBACK TO {name}; RELEASE {name}"
@@ -237,8 +284,17 @@ class Book:
         values = table.values(record)
         if isinstance(record, Meal):
             values["meal"] = record.meal or None  # None: the next number
-        self._db.execute(table.insert(), values)
+        number = self._db.execute(table.insert(), values).lastrowid
+        if isinstance(record, Meal) and number is not None:
+            record = replace(record, meal=number)
+        self._keep(record, "added")
         return "added"
+
+    def _keep(self, record: Record, action: Action) -> None:
+        made = Made(self._who, self._now_ms(), self._entry, self._undoes)
+        number = history.keep(self._db, record, action, made)
+        if self._entry is None:
+            self._entry = number
 
     def _replace(self, record: Record, stored: Record) -> Put:
         table = TABLES[type(record)]
@@ -248,7 +304,7 @@ class Book:
             values["until_ms"] = before["until_ms"]
         if values == before:
             return "same"
-        history.keep(self._db, stored, "changed", self._who, self._now_ms())
+        self._keep(stored, "changed")
         self._db.execute(table.update(), values)
         return "changed"
 

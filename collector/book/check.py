@@ -50,6 +50,8 @@ def _records(book: Book) -> Iterator[str]:
         book.weighings(),
         book.handlings(),
         book.sheds(),
+        book.looks(),
+        book.droppings(),
     )
     for record in (one for records in lists for one in records):
         # Times to come are for whoever enters them to answer: a clock may have been wrong since.

@@ -94,5 +94,26 @@ _LOOKS: Final = (
     ) STRICT""",
 )
 
-STEPS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SHEDS, _LOOKS)
+_WHOLE_HISTORY: Final = (
+    """CREATE TABLE whole_history (
+        number INTEGER PRIMARY KEY AUTOINCREMENT,
+        at_ms INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        action TEXT NOT NULL CHECK (action IN ('added', 'changed', 'removed')),
+        kind TEXT NOT NULL,
+        key TEXT NOT NULL,
+        before TEXT,
+        entry INTEGER,
+        undoes INTEGER,
+        CHECK ((before IS NULL) = (action = 'added'))
+    ) STRICT""",
+    """INSERT INTO whole_history (number, at_ms, who, action, kind, key, before)
+        SELECT number, at_ms, who, action, kind, key, before FROM history""",
+    "DROP TABLE history",
+    "ALTER TABLE whole_history RENAME TO history",
+    "CREATE INDEX history_of ON history (kind, key)",
+)
+# `entry` is the number of the first change made together with this one; NULL: it is the first.
+
+STEPS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SHEDS, _LOOKS, _WHOLE_HISTORY)
 """Step n (counted from 1) brings a book from version n - 1 to version n."""

@@ -9,15 +9,27 @@ from typing import Any
 from collector.book.book import Book
 from collector.book.records import (
     Animal,
+    Dropping,
     Enclosure,
     FedIn,
     Handling,
+    Look,
     Meal,
+    Neck,
     Outcome,
     Placement,
     PreyState,
     Record,
+    Ribs,
+    Shed,
+    ShedStage,
+    Signs,
+    Skin,
+    Spine,
     Stay,
+    Tail,
+    Urate,
+    Vent,
     Weighing,
     Zone,
 )
@@ -47,6 +59,8 @@ class Kind:
     records: Callable[[Values], Sequence[Record]]
     rows: Callable[[Book], Iterator[Values]]
     times: frozenset[str]
+    may_lack: int = 0
+    """So many of the last columns may be left out."""
 
     @property
     def columns(self) -> tuple[str, ...]:
@@ -65,9 +79,27 @@ def _kind(
     readers: Mapping[str, Reader],
     records: Callable[[Values], Sequence[Record]],
     rows: Callable[[Book], Iterator[Values]],
+    may_lack: int = 0,
 ) -> Kind:
     times = frozenset(name for name, reader in readers.items() if reader in (_TIME, _AT))
-    return Kind(readers, records, rows, times)
+    return Kind(readers, records, rows, times, may_lack)
+
+
+def _observed(
+    make: Callable[..., Record], readers: Mapping[str, Reader], of: Callable[[Book], Sequence[Any]]
+) -> Kind:
+    """A kind whose columns are the animal, the time, and the record's own fields."""
+
+    def _records(row: Values) -> Sequence[Record]:
+        rest = {name: value for name, value in row.items() if name != "time"}
+        return (make(at_ms=row["time"], **rest),)
+
+    def _rows(book: Book) -> Iterator[Values]:
+        for one in of(book):
+            rest = {name: getattr(one, name) for name in readers}
+            yield {"animal": one.animal, "time": one.at_ms, **rest}
+
+    return _kind({"animal": _NAME, "time": _AT, **readers}, _records, _rows)
 
 
 def _animal_records(row: Values) -> Sequence[Record]:
@@ -147,6 +179,7 @@ _MEALS: Mapping[str, Reader] = {
     "outcome": optional(one_of(Outcome)),
     "outcome_at": _TIME,
     "notes": _TEXT,
+    "signs": optional(one_of(Signs)),
 }
 
 KINDS: Mapping[str, Kind] = {
@@ -182,38 +215,29 @@ KINDS: Mapping[str, Kind] = {
         ),
         _placement_rows,
     ),
-    "meals": _kind(_MEALS, _meal_records, _meal_rows),
-    "weights": _kind(
-        {
-            "animal": _NAME,
-            "time": _AT,
-            "mass_g": _NUMBER,
-            "length_cm": _NUMBER,
-            "midbody_mm": _NUMBER,
-        },
-        lambda row: (
-            Weighing(
-                row["animal"], row["time"], row["mass_g"], row["length_cm"], row["midbody_mm"]
-            ),
-        ),
-        lambda book: (
-            {
-                "animal": w.animal,
-                "time": w.at_ms,
-                "mass_g": w.mass_g,
-                "length_cm": w.length_cm,
-                "midbody_mm": w.midbody_mm,
-            }
-            for w in book.weighings()
-        ),
+    "meals": _kind(_MEALS, _meal_records, _meal_rows, may_lack=1),
+    "weights": _observed(
+        Weighing, {"mass_g": _NUMBER, "length_cm": _NUMBER, "midbody_mm": _NUMBER}, Book.weighings
     ),
-    "handling": _kind(
-        {"animal": _NAME, "time": _AT, "minutes": _NUMBER, "reason": _TEXT},
-        lambda row: (Handling(row["animal"], row["time"], row["minutes"], row["reason"]),),
-        lambda book: (
-            {"animal": h.animal, "time": h.at_ms, "minutes": h.minutes, "reason": h.reason}
-            for h in book.handlings()
-        ),
+    "handling": _observed(Handling, {"minutes": _NUMBER, "reason": _TEXT}, Book.handlings),
+    "sheds": _observed(Shed, {"stage": required(one_of(ShedStage)), "notes": _TEXT}, Book.sheds),
+    "looks": _observed(
+        Look,
+        {
+            "spine": optional(one_of(Spine)),
+            "ribs": optional(one_of(Ribs)),
+            "skin": optional(one_of(Skin)),
+            "tail": optional(one_of(Tail)),
+            "vent": optional(one_of(Vent)),
+            "neck": optional(one_of(Neck)),
+            "notes": _TEXT,
+        },
+        Book.looks,
+    ),
+    "droppings": _observed(
+        Dropping,
+        {"urate": optional(one_of(Urate)), "signs": optional(one_of(Signs)), "notes": _TEXT},
+        Book.droppings,
     ),
 }
 """Every kind of the record book; readings are a kind of their own."""

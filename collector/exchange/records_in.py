@@ -24,20 +24,27 @@ Row = tuple[int, Sequence[Record]]
 Key = tuple[object, ...]
 
 
-def put_rows(kind: str, sheet: Sheet, book: Book) -> Counter[str]:
-    """Put every row; what cannot be goes to the sheet's faults. Returns how many were what."""
+def put_rows(kind: str, sheet: Sheet, book: Book) -> tuple[Counter[str], list[tuple[int, Record]]]:
+    """Put every row; what cannot be goes to the sheet's faults.
+
+    Returns how many were what, and the records that are new or changed, each with its line.
+    """
     counts: Counter[str] = Counter()
     said: dict[Key, int] = {}
+    written: list[tuple[int, Record]] = []
     for line, records in _in_order(_rows(KINDS[kind], sheet)):
         done = set()
         try:
             for record in records:
-                done.add(_put(record, book, said, line))
+                word, known = _put(record, book, said, line)
+                done.add(word)
+                if word != "same":
+                    written.append((line, known))
         except BadEntry as fault:
             sheet.faults.add(line, fault.field or "the row", fault.why)
             continue
         counts[next(word for word in ("added", "changed", "same") if word in done)] += 1
-    return counts
+    return counts, written
 
 
 def _rows(kind: Kind, sheet: Sheet) -> Iterator[Row]:
@@ -74,8 +81,11 @@ def _in_order(rows: Iterator[Row]) -> Iterator[Row]:
     yield from (row for _, row in sorted(later, key=lambda one: one[0]))
 
 
-def _put(record: Record, book: Book, said: dict[Key, int], line: int) -> str:
-    """Put what a row says. `said` has, by key, the line that spoke of the same record before."""
+def _put(record: Record, book: Book, said: dict[Key, int], line: int) -> tuple[str, Record]:
+    """Put what a row says; what was done, and the record as the book has it then.
+
+    `said` has, by key, the line that spoke of the same record before.
+    """
     stored = book.stored(record)
     if stored is not None:
         earlier = said.get(_known_by(stored))
@@ -83,8 +93,9 @@ def _put(record: Record, book: Book, said: dict[Key, int], line: int) -> str:
             _refuse_contradiction(record, stored, earlier)
         record = _with_what_is_known(record, stored)
     done = book.put(record)
-    said.setdefault(_known_by(book.stored(record) or record), line)
-    return done
+    known = book.stored(record) or record
+    said.setdefault(_known_by(known), line)
+    return done, known
 
 
 def _known_by(record: Record) -> Key:

@@ -85,13 +85,15 @@ class Step:
 @dataclass(slots=True)
 class Sheet:
     """An open CSV file that has the columns asked for. Iterating over it gives
-    (line, fields in the order of the columns); rows of another width go to the faults.
+    (line, fields in the order of the columns); rows of another width go to the faults. Columns
+    that were left out are empty: `padding`.
     """
 
     path: Path
     order: list[int]
     width: int
     steps: Iterator[Step]
+    padding: list[str] = field(default_factory=list)
     faults: Faults = field(init=False)
 
     def __post_init__(self) -> None:
@@ -110,13 +112,16 @@ class Sheet:
                 why = f"has {len(row)} fields, the header has {self.width}"
                 self.faults.add(line, "the row", why)
                 continue
-            yield line, [row[i] for i in self.order]
+            yield line, [row[i] for i in self.order] + self.padding
 
 
 @contextmanager
-def open_sheet(path: Path, columns: Sequence[str], progress: Progress) -> Iterator[Sheet]:
+def open_sheet(
+    path: Path, columns: Sequence[str], progress: Progress, *, may_lack: int = 0
+) -> Iterator[Sheet]:
     """Open a CSV file that has just these columns, in any order. Raises Unusable, one line.
 
+    The last `may_lack` columns may be left out, then they are empty.
     The steps raise Unusable too, as soon as they come to what is not CSV.
     """
     try:
@@ -130,7 +135,14 @@ def open_sheet(path: Path, columns: Sequence[str], progress: Progress) -> Iterat
         steps = _steps(path, stream, size, progress)
         first = next(steps, None)
         header = [name.strip() for name in first.rows[0]] if first is not None else []
-        yield Sheet(path, _order(path, header, columns), len(header), steps)
+        there = [
+            name
+            for number, name in enumerate(columns)
+            if name in header or number < len(columns) - may_lack
+        ]
+        order = _order(path, header, there, columns)
+        padding = [""] * (len(columns) - len(there))
+        yield Sheet(path, order, len(header), steps, padding)
 
 
 def _steps(path: Path, stream: BinaryIO, size: int, progress: Progress) -> Iterator[Step]:
@@ -189,9 +201,11 @@ def _not_csv(fault: csv.Error) -> str:
     return f"not CSV: {text}"
 
 
-def _order(path: Path, header: Sequence[str], columns: Sequence[str]) -> list[int]:
+def _order(
+    path: Path, header: Sequence[str], columns: Sequence[str], every: Sequence[str]
+) -> list[int]:
     """Where each of the columns stands in the header. Raises Unusable naming what is amiss."""
-    wanted = f"the header should be: {','.join(columns)}"
+    wanted = f"the header should be: {','.join(every)}"
     if not any(header):
         raise Unusable(f"{path}: line 1: no header row; {wanted}")
     for sign, name in ((";", "semicolons"), ("\t", "tabs")):

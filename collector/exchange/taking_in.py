@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from collector import rfc3339
 from collector.book.book import Book
+from collector.book.doubts import Saying
+from collector.book.records import Record
+from collector.book.suspects import suspects
 from collector.exchange.gathered import Gathered
 from collector.exchange.kinds import KINDS
 from collector.exchange.readings_in import READINGS_COLUMNS, Judged, ReadingsFile
@@ -14,6 +19,8 @@ from collector.exchange.rows import Progress, open_sheet
 from collector.store.archive import Archive
 from config.errors import Unusable
 from config.settings import Settings
+
+_NAMED = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +34,8 @@ class Imported:
     same: int = 0
     differing: int = 0
     doubted: int = 0
+    odd: tuple[str, ...] = ()
+    """What was taken but is worth a second look: line, field, why."""
 
     def sentence(self) -> str:
         """One line for the keeper."""
@@ -39,6 +48,13 @@ class Imported:
         if self.doubted:
             parts.append(f"{self.doubted} failed a plausibility check: kept, flagged, not used")
         return ", ".join(parts)
+
+    def second_look(self) -> Iterator[str]:
+        """The first lines that are worth a second look, one each, and how many more there are."""
+        for text in self.odd[:_NAMED]:
+            yield f"worth a second look: {text}"
+        if len(self.odd) > _NAMED:
+            yield f"and {len(self.odd) - _NAMED:,d} more"
 
 
 def import_file(
@@ -59,10 +75,23 @@ def import_file(
         return _import_readings(path, book, archive, settings, progress)
     if kind not in KINDS:
         raise Unusable(f"no kind {kind!r}; there are: readings, {', '.join(KINDS)}")
-    with open_sheet(path, KINDS[kind].columns, progress) as sheet, book.transaction():
-        counts = put_rows(kind, sheet, book)
+    way = KINDS[kind]
+    with (
+        open_sheet(path, way.columns, progress, may_lack=way.may_lack) as sheet,
+        book.transaction(),
+    ):
+        counts, written = put_rows(kind, sheet, book)
         sheet.faults.raise_any()
-    return Imported(kind, counts.total(), counts["added"], counts["changed"], counts["same"])
+        odd = tuple(_odd(book, written, settings))
+    return Imported(
+        kind, counts.total(), counts["added"], counts["changed"], counts["same"], odd=odd
+    )
+
+
+def _odd(book: Book, written: list[tuple[int, Record]], settings: Settings) -> Iterator[str]:
+    saying = Saying(when=lambda at_ms: rfc3339.written(at_ms, settings.zone))
+    for line, doubt in suspects(book, written, saying):
+        yield f"line {line}, {doubt.field}: {doubt.why}"
 
 
 def _import_readings(

@@ -134,6 +134,7 @@ def meals(draw: st.DrawFn, animal: st.SearchStrategy[str]) -> Meal:
         outcome=outcome,
         outcome_at_ms=third if outcome and draw(st.booleans()) else None,
         notes=draw(texts),
+        signs=draw(st.none() | st.sampled_from(Signs)),
     )
 
 

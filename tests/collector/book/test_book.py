@@ -55,10 +55,10 @@ def test_every_change_and_removal_keeps_the_version_before(book: Book) -> None:
     book.remove(Weighing("Juno", NOW - DAY))
     assert book.weighings() == []
     changes = book.history(Weighing("Juno", NOW - DAY))
-    assert [c.action for c in changes] == ["changed", "removed"]
+    assert [c.action for c in changes] == ["added", "changed", "removed"]
     assert all(c.who == "a test" for c in changes)
-    assert "1500" in str(changes[0].before)
-    assert "1510" in str(changes[1].before)
+    assert "1500" in str(changes[1].before)
+    assert "1510" in str(changes[2].before)
 
 
 def test_a_stay_ends_when_the_next_begins_and_a_placement_too(book: Book) -> None:

@@ -90,6 +90,32 @@ def test_a_shed_of_an_older_book_is_one_whose_skin_was_found(tmp_path: Path) -> 
         assert book.sheds() == [Shed("Juno", 7, "in one piece", ShedStage.SHED)]
 
 
+def test_an_older_history_is_kept_and_goes_on(tmp_path: Path) -> None:
+    path = tmp_path / "book.db"
+    version_1(path)
+    with closing(sqlite3.connect(path)) as db:
+        db.execute(
+            "INSERT INTO history VALUES (7, 5, 'Ada', 'changed', 'animal', "
+            """'{"animal":"Juno"}', '{"animal":"Juno","sex":"f"}')"""
+        )
+        db.commit()
+    with Book(path) as book:
+        (old,) = book.history()
+        assert (old.number, old.entry, old.who, old.record) == (
+            7,
+            7,
+            "Ada",
+            Animal("Juno", None, "f"),
+        )
+        book.put(Animal("Pip"))
+        assert [c.number for c in book.history()] == [7, 8]
+        book.undo()
+        assert [a.animal for a in book.animals()] == ["Juno"]
+        book.undo()
+        assert book.animal("Juno").sex == "f"
+    assert check_book(path) == []
+
+
 def test_a_step_that_fails_leaves_the_book_as_it_was(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

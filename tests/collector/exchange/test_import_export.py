@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from collector.book.book import Book
+from collector.book.records import Signs
 from collector.exchange import Imported, export_rows, import_file
 from collector.readings import Flag, Quantity, SeriesKey
 from collector.rfc3339 import parse, written
@@ -30,6 +31,9 @@ HEADERS = {
     "prey_surface_c,prey_state,fed_in,outcome,outcome_at,notes",
     "weights": "animal,time,mass_g,length_cm,midbody_mm",
     "handling": "animal,time,minutes,reason",
+    "sheds": "animal,time,stage,notes",
+    "looks": "animal,time,spine,ribs,skin,tail,vent,neck,notes",
+    "droppings": "animal,time,urate,signs,notes",
 }
 ROWS = {
     "enclosures": ["east tub,cellar,", '"shelf, left",,"says ""hello""\nand more"'],
@@ -51,6 +55,15 @@ ROWS = {
     ],
     "weights": ["Juno,2025-01-02T12:00:00+01:00,1500,141,38"],
     "handling": ["Juno,2025-01-03T12:00:00+01:00,10,weighed", "Juno,2025-01-04T12:00:00Z,,"],
+    "sheds": ["Juno,2025-02-03T12:00:00Z,in shed,", "Juno,2025-02-12T12:00:00Z,shed,in one piece"],
+    "looks": [
+        "Juno,2025-02-03T12:00:00Z,felt,felt,smooth,tapering,flat,stepped,",
+        "Juno,2025-03-03T12:00:00Z,sharp,,,,,,thin",
+    ],
+    "droppings": [
+        "Juno,2025-02-03T12:00:00Z,white,none,",
+        "Juno,2025-03-03T12:00:00Z,,mucus and blood,",
+    ],
 }
 """In the order in which they must be imported."""
 
@@ -293,3 +306,38 @@ def test_readings_round_trip_exactly(
         assert place.out("readings", zone) == text
         kept = {(line.split(",")[1], parse(line.split(",")[0])) for line in text.splitlines()[1:]}
         assert kept == {(probe, at) for at, probe, _ in rows}
+
+
+def test_a_file_of_meals_may_have_a_last_column_of_signs(place: Place) -> None:
+    """A file without it stays as good as it was, and says nothing about signs."""
+    for kind in ("enclosures", "animals"):
+        place.take(kind, ROWS[kind])
+    row = "Juno,,2025-01-05T19:00:00Z,,rat,1,150,,,,,regurgitated,2025-01-07T09:00:00Z,"
+    assert place.take("meals", [f"{row},mucus"], HEADERS["meals"] + ",signs").added == 1
+    assert place.take("meals", [row]).same == 1
+    assert place.book.meals()[0].signs is Signs.MUCUS
+    text = place.out("meals")
+    assert text.splitlines()[0] == HEADERS["meals"] + ",signs"
+    assert text.splitlines()[1].endswith(",mucus")
+    with pytest.raises(Unusable, match="signs: 'green' is none of: none, mucus, blood"):
+        place.take("meals", [f"{row},green"], HEADERS["meals"] + ",signs")
+    with pytest.raises(Unusable, match="no column 'notes'"):
+        place.take("meals", [], HEADERS["meals"].removesuffix(",notes"))
+
+
+def test_odd_rows_are_taken_and_listed(place: Place) -> None:
+    for kind in ("enclosures", "animals"):
+        place.take(kind, ROWS[kind])
+    rows = [f"Juno,2025-05-{d:02d}T12:00:00Z,{18000 if d == 9 else 1800},," for d in range(1, 29)]
+    done = place.take("weights", rows)
+    assert done.added == 28
+    (said,) = done.second_look()
+    assert said == (
+        "worth a second look: line 10, mass_g: 18000 g is 10 times the 1800 g of "
+        "2025-05-08T12:00:00+00:00: a nought or the point?"
+    )
+    assert place.take("weights", rows).odd == (), "what was there already is no news"
+    pip = [f"Pip,,2025-02-{d:02d}T12:00:00Z,,,,,,,,,,," for d in range(1, 28, 2)]
+    *named, rest = place.take("meals", pip).second_look()
+    assert (len(named), rest) == (10, "and 4 more")
+    assert "line 2, animal: Pip was in no enclosure then" in named[0]
