@@ -288,6 +288,19 @@ def test_pattern_of_the_book(home: tuple[Book, Reader]) -> None:
     assert not found.named
 
 
+def test_pattern_of_the_book_as_it_was_known(home: tuple[Book, Reader]) -> None:
+    """A moment before the last outcome of all was known, and a moment before the first meal."""
+    book, reader = home
+    known = sorted(m.outcome_at_ms for m in book.meals() if m.outcome_at_ms is not None)
+    before = pattern_of_book(book, reader, CARE, SETTINGS, known[-1] - 1)
+    full = pattern_of_book(book, reader, CARE, SETTINGS, known[-1])
+    assert before.meals == full.meals - known.count(known[-1])
+    assert before.left.outcome_open >= 1
+    first = min(m.taken_at_ms for m in book.meals() if m.taken_at_ms is not None)
+    nothing = pattern_of_book(book, reader, CARE, SETTINGS, first)
+    assert (nothing.meals, nothing.left.outcome_open) == (0, 0)
+
+
 def _condition(of: Pattern, name: str) -> Judged:
     (one,) = [one for one in of.judged if one.of.condition == name]
     return one

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,43 +13,61 @@ from scipy.stats import rankdata
 
 from analysis import compared, matching
 from analysis.at_risk import Fed, Left
+from analysis.compared import Amount
 from analysis.measured import Measured
 from analysis.pattern import LEVEL, Judged, Pattern, pattern
-from analysis.pattern_words import sentences
+from analysis.pattern_words import _odds, sentences
+from config.settings import Settings, Show
+from tests.analysis.meals import SETTINGS
 from tests.analysis.simulated_books import book
 
 COLD = {"longest cold spell", "degree-hours below the floor"}
-FIRST = 2_000
-"""The first seed of the books without effect."""
+NULLS: dict[str, tuple[int, dict[str, Any]]] = {
+    "of every size": (2_000, {}),
+    "of 6 animals with 10 meals": (3_000, {"animals": 6, "meals": 10}),
+    # Times that have nothing to do with each other, each in one stretch of an animal's life.
+    "with bad times and cold times": (2_000, {"animals": 6, "meals": 35, "spells": True}),
+    # What comes after a meal that came back is made by it, and shows nothing.
+    "whose keeper reacts": (4_000, {"animals": 6, "meals": 35, "reacts": True}),
+}
+"""Books without any true effect: the first seed of the campaign's, and what they are like."""
+
+PLANTED: dict[str, tuple[int, dict[str, Any], float]] = {
+    "6 x 30": (0, {"animals": 6, "meals": 30}, 0.95),
+    "6 x 30, keeper reacts": (100, {"animals": 6, "meals": 30, "reacts": True}, 0.60),
+    "6 x 15": (200, {"animals": 6, "meals": 15}, 0.50),
+}
+"""Books in which long cold spells bring up two meals in five, and how many must be found."""
 
 
 def _named(of: Pattern) -> set[str]:
     return {one.of.condition for one in of.named}
 
 
-def _without_effect(seeds: Sequence[int], **kept: object) -> int:
-    """How many of the seeded books get a condition named."""
-    return sum(bool(pattern(book(np.random.default_rng(s), **kept)).named) for s in seeds)  # type: ignore[arg-type]
+def _without_effect(seeds: Sequence[int], **kept: Any) -> int:
+    """How many of the seeded books get a condition named, whichever."""
+    return sum(bool(pattern(book(np.random.default_rng(s), **kept)).named) for s in seeds)
 
 
 def test_without_effect_it_keeps_quiet() -> None:
-    """The first 16 of the campaign's books; at 5 % a third one has a chance of 4 %."""
-    assert _without_effect(range(FIRST, FIRST + 16)) <= 2
+    """The first 8 of the campaign's books of every size, and 3 whose keeper reacts.
+
+    At 5 % a third one of 11 has a chance of 2 %.
+    """
+    reacting, like = NULLS["whose keeper reacts"]
+    claimed = _without_effect(range(2_000, 2_008))
+    assert claimed + _without_effect(range(reacting, reacting + 3), **like) <= 2
 
 
 @pytest.mark.campaign
-@pytest.mark.timeout(900)
-def test_two_hundred_books_without_effect() -> None:
+@pytest.mark.timeout(1800)
+@pytest.mark.parametrize("kind", NULLS)
+def test_two_hundred_books_without_effect(kind: str) -> None:
     """At most 5 % of them get anything named, all conditions together."""
-    assert _without_effect(range(FIRST, FIRST + 200)) / 200 <= LEVEL
-
-
-@pytest.mark.campaign
-@pytest.mark.timeout(900)
-def test_two_hundred_books_with_bad_times_and_cold_times() -> None:
-    """Times that have nothing to do with each other, each in one stretch of an animal's life."""
-    seeds = range(FIRST, FIRST + 200)
-    assert _without_effect(seeds, animals=6, meals=35, spells=True) / 200 <= LEVEL
+    first, like = NULLS[kind]
+    claimed = _without_effect(range(first, first + 200), **like)
+    print(f"{kind}: {claimed} of 200 books, seeds from {first}")  # noqa: T201  # for the record
+    assert claimed / 200 <= LEVEL
 
 
 def test_a_planted_effect_is_found() -> None:
@@ -60,23 +80,26 @@ def test_a_planted_effect_is_found() -> None:
 
 
 @pytest.mark.campaign
-@pytest.mark.timeout(900)
-def test_a_planted_effect_is_found_and_nothing_else() -> None:
-    """In 60 books: in at least 95 % of them the cold, in at most 5 % something unrelated."""
+@pytest.mark.timeout(1800)
+@pytest.mark.parametrize("kind", PLANTED)
+def test_a_planted_effect_is_found_and_nothing_else(kind: str) -> None:
+    """In 60 books: the cold in so many of them, and in at most 5 % something unrelated."""
+    first, like, share = PLANTED[kind]
     found = [
-        _named(pattern(book(np.random.default_rng(s), effect=0.4, animals=6, meals=30)))
-        for s in range(60)
+        _named(pattern(book(np.random.default_rng(s), effect=0.4, **like)))
+        for s in range(first, first + 60)
     ]
-    # Hours below 25 and 22 °C are cold as well; and a meal soon after one that came back is a
-    # consequence of coming back.
-    beside_it = {name for names in found for name in names if not name.startswith("hours below")}
-    assert sum(bool(names & COLD) for names in found) / 60 >= 0.95
-    assert sum(bool(names & (beside_it - COLD)) for names in found) / 60 <= LEVEL
+    # Hours below 25 and 22 °C are cold as well.
+    cold = [bool({n for n in names if n in COLD or n.startswith("hours below")}) for names in found]
+    other = [bool({n for n in names - COLD if not n.startswith("hours below")}) for names in found]
+    print(f"{kind}: cold {sum(cold)}, other {sum(other)} of 60 books")  # noqa: T201
+    assert sum(cold) / 60 >= share
+    assert sum(other) / 60 <= LEVEL
 
 
 def test_hours_that_cannot_be_compared_are_not(monkeypatch: pytest.MonkeyPatch) -> None:
     """Meals as they stand, one looked at for two days and one for two weeks, would mislead."""
-    seeds = range(5_000, 5_004)
+    seeds = range(5_000, 5_003)
     books = [book(np.random.default_rng(s), animals=8, meals=40) for s in seeds]
     every = frozenset(name for meal in books[0] for name in meal.fixed)
     right = [_named(pattern(meals)) & COLD for meals in books]
@@ -84,7 +107,7 @@ def test_hours_that_cannot_be_compared_are_not(monkeypatch: pytest.MonkeyPatch) 
     monkeypatch.setattr(compared, "SETTLED", every)
     as_they_stand = [_named(pattern(meals)) & COLD for meals in books]
     assert not any(right)
-    assert sum(map(bool, as_they_stand)) >= 3
+    assert sum(map(bool, as_they_stand)) >= 2
 
 
 # ---- small books, by hand --------------------------------------------------------------------
@@ -105,6 +128,17 @@ def _book(*animals: tuple[int, int, int, int]) -> list[Fed]:
         ):
             for _ in range(count):
                 meals.append(_fed(len(meals), f"animal {index}", back=back, box=box))
+    return meals
+
+
+def _in_turn(*animals: str) -> list[Fed]:
+    """Each animal's meals in order: b in a box, e in the enclosure; a capital letter came back."""
+    meals: list[Fed] = []
+    for index, letters in enumerate(animals):
+        for place, letter in enumerate(letters):
+            one = _fed(len(meals), f"animal {index}", back=letter.isupper(), box=letter in "bB")
+            after_back = place > 0 and letters[place - 1].isupper()
+            meals.append(replace(one, after_one_back=after_back))
     return meals
 
 
@@ -180,6 +214,73 @@ def test_animals_that_differ_are_not_a_pattern() -> None:
     assert one.of.pooled.p_two_sided < 0.01  # type: ignore[union-attr]
 
 
+def test_a_change_made_for_an_outcome_is_said() -> None:
+    """The first meal of each of 8 animals came back in a box; from then on none was in a box.
+
+    Beside the eight near it that did not follow it at once each stands alone in the box; beside
+    earlier ones there is nothing.
+    """
+    found = pattern(_in_turn(*["B" + "e" * 9] * 8))
+    one = _only(found)
+    assert one.p == pytest.approx((1 / 9) ** 8)
+    assert one.earlier_p is None
+    assert one.state == "goes together"
+    assert not one.holds_beside_earlier
+    assert "if something was changed after a meal came back" in " ".join(sentences(found, SETTINGS))
+
+
+def test_what_earlier_meals_show_as_well_is_said() -> None:
+    """The last meal of each of 4 animals was the only one in a box, and came back."""
+    found = pattern(_in_turn(*["e" * 9 + "B"] * 4))
+    one = _only(found)
+    assert one.earlier_p == pytest.approx(1e-4)
+    assert one.holds_beside_earlier
+    assert "shows beside earlier meals alone as well" in " ".join(sentences(found, SETTINGS))
+
+
+def test_earlier_meals_that_show_the_opposite_do_not_hold() -> None:
+    """Before: in a box nine times, and back in the enclosure; afterwards the box brings it up."""
+    turns = ["b" * 9 + "E" + "e" * 15 + "Be" * 15] * 3
+    one = _only(pattern(_in_turn(*turns)))
+    assert one.more_often
+    assert one.earlier_p is not None
+    assert not one.holds_beside_earlier
+
+
+def test_a_difference_is_judged_by_all_that_will_count() -> None:
+    """The meals asked for are those at the level that a longer book has: all that can compare."""
+    alone = _only(pattern(_book((3, 1, 1, 3))))
+    meals = [
+        replace(
+            meal,
+            fixed={
+                **meal.fixed,
+                "prey state": Measured("prey state", meal.fixed["fed in"].value, "x"),
+                "prey surface contrast": replace(
+                    meal.fixed["fed in"], factor="prey surface contrast", breaks=meal.meal % 2 == 0
+                ),
+            },
+        )
+        for meal in _book((3, 1, 1, 3))
+    ]
+    three = pattern(meals)
+    (beside,) = (one for one in three.judged if one.of.condition == "fed in")
+    assert three.looked_at == 2
+    assert alone.more_meals is not None
+    assert beside.more_meals is not None
+    assert beside.more_meals > alone.more_meals
+
+
+def test_a_dose_that_each_animal_has_but_one_of_is_no_fault() -> None:
+    """Each animal's prey always weighs the same share of it: nothing to compare, and no crash."""
+    meals = [
+        replace(_dosed(i, pct, back=i % 5 == 0), animal=name)
+        for name, pct, first in (("Maren", 8.0, 0), ("Ombra", 12.0, 50))
+        for i in range(first, first + 10)
+    ]
+    assert [one.state for one in pattern(meals).judged] == ["nothing to compare"] * 2
+
+
 def test_what_is_not_known_is_left_out_and_counted() -> None:
     meals = [*_book((3, 1, 1, 3)), _fed(90, "animal 0", back=True, box=None)]
     one = _only(pattern(meals))
@@ -192,7 +293,7 @@ def test_nothing_to_compare(meals: list[Fed]) -> None:
     found = pattern(meals)
     assert found.looked_at == 0
     assert not found.named
-    assert sentences(found)
+    assert sentences(found, SETTINGS)
 
 
 # ---- words and JSON --------------------------------------------------------------------------
@@ -213,23 +314,75 @@ def patterns() -> list[Pattern]:
 
 
 def test_never_why(patterns: list[Pattern]) -> None:
-    texts = [text for found in patterns for text in sentences(found)]
+    texts = [text for found in patterns for text in sentences(found, SETTINGS)]
     texts += [json.dumps(found.as_json()) for found in patterns]
     assert not [text for text in texts if "cause" in text.casefold()]
     assert all(text == text.strip() and "nan" not in text.split() for text in texts)
 
 
 def test_the_words_say_what_was_found(patterns: list[Pattern]) -> None:
-    effect, *_, named, undecided, empty = (" ".join(sentences(found)) for found in patterns)
-    assert "A cold spell past its limit" in effect
-    assert "°C·h more" in effect
-    assert "Fed in a box: 9 of 10 came back (90 %; 95 % interval 60 to 98 %)" in named
+    effect, *_, named, undecided, empty = (" ".join(sentences(f, SETTINGS)) for f in patterns)
+    assert "A cold spell of 6 h or longer: " in effect
+    assert "Every 10 °C·h more multiplies the odds of coming back by about" in effect
+    assert "Fed in a box: 9 of 10 came back (90 %; 60 to 98 %)" in named
     assert "They go together: meals with it came back more often" in named
     assert "cannot decide" not in named
     assert "This book cannot decide" in undecided
-    assert "more would decide" in undecided
-    assert "2 meals more have no outcome yet" in undecided
+    assert "about 36 more would decide the first thing: fed in a box" in undecided
+    assert "2 meals with no outcome yet and 1 offer refused or not taken" in undecided
     assert empty.startswith("No meal in the book has an outcome yet")
+
+
+def test_what_matters_comes_first(patterns: list[Pattern]) -> None:
+    for found in patterns:
+        said = sentences(found, SETTINGS)
+        if found.named:
+            assert [("They go together" in text) for text in said[2 : 2 + len(found.named)]] == [
+                True
+            ] * len(found.named)
+        elif found.meals:
+            assert said[2].startswith("This book cannot decide")
+
+
+def test_every_condition_is_told_once_with_its_count(patterns: list[Pattern]) -> None:
+    """What was compared has its n; all that was not is in one paragraph."""
+    for found in patterns:
+        said = sentences(found, SETTINGS)
+        told = [text for text in said if " came back" in text and ": " in text]
+        told = [t for t in told if not t.startswith(("How to", "Nothing to", "Too few", "Not dec"))]
+        assert len(told) == found.looked_at + bool(found.meals)
+
+
+def test_in_fahrenheit(patterns: list[Pattern]) -> None:
+    fahrenheit = Settings(time_zone="UTC", show=Show(temperature="degF"))
+    celsius, said = (" ".join(sentences(patterns[0], one)) for one in (SETTINGS, fahrenheit))
+    assert "below 25 °C in the first 72 h" in celsius
+    assert "below 77 °F in the first 72 h" in said
+    assert "°C" not in said
+    (dose,) = (one.of for one in patterns[0].judged if one.of.condition.startswith("degree-hours"))
+    assert isinstance(dose, Amount)
+    assert dose.mean_back is not None
+    assert dose.response is not None
+    assert f"on average {dose.mean_back * 1.8:.1f} °F·h" in said
+    times, *_ = dose.response.odds_times(20 / 1.8)
+    assert f"Every 20 °F·h more multiplies the odds of coming back by about {times:.2g}" in said
+
+
+@pytest.mark.parametrize(
+    ("p", "said"),
+    [
+        (1.0, "every time"),
+        (0.5, "1 in 2"),
+        (1 / 3, "1 in 3"),
+        (0.25, "1 in 4"),
+        (0.0501, "1 in 19"),
+        (0.05, "1 in 20"),
+        (1e-4, "1 in 10,000"),
+        (0.0, "fewer than 1 in a million"),
+    ],
+)
+def test_a_chance_is_never_told_rarer_than_it_is(p: float, said: str) -> None:
+    assert _odds(p) == said
 
 
 def test_json_is_json(patterns: list[Pattern]) -> None:
