@@ -21,6 +21,9 @@ from analysis.statistics.extra import needed
 
 Floats = NDArray[np.float64]
 
+_TOLERANCES = (1e-8, 1e-6, 1e-5)
+"""Of the standardised dose. The sharpest is under the rounding of the likelihood of some books."""
+
 
 @dataclass(frozen=True, slots=True)
 class DoseResponse:
@@ -86,15 +89,30 @@ def _telling(dose: Sequence[float], came_back: Sequence[bool], group: Sequence[s
 
 
 def _fit(design: Floats, y: NDArray[np.int64], confidence: float) -> tuple[float, ...] | None:
+    """Estimate and ends, as sharply as they settle; an end is nan where it does not settle."""
+    best = None
+    for tolerance in _TOLERANCES:
+        found = _fit_within(tolerance, design, y, confidence)
+        if found is not None and all(map(isfinite, found)):
+            return found
+        best = best or found
+    return best
+
+
+def _fit_within(
+    tolerance: float, design: Floats, y: NDArray[np.int64], confidence: float
+) -> tuple[float, ...] | None:
     library = needed("firthmodels")
+    model = library.FirthLogisticRegression(
+        backend="numpy", max_iter=200, gtol=tolerance, xtol=tolerance
+    )
     with warnings.catch_warnings():
         # What the library warns of (a fit or a profile that did not settle) is looked at below.
         warnings.simplefilter("ignore")
-        model = library.FirthLogisticRegression(backend="numpy", max_iter=200, gtol=1e-8, xtol=1e-8)
         try:
             model.fit(design, y)
             ends = model.conf_int(
-                alpha=1 - confidence, method="pl", features=0, max_iter=200, tol=1e-8
+                alpha=1 - confidence, method="pl", features=0, max_iter=200, tol=tolerance
             )
         except np.linalg.LinAlgError:  # doses so near each other that they cannot be told apart
             return None

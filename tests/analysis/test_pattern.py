@@ -34,7 +34,7 @@ NULLS: dict[str, tuple[int, dict[str, Any]]] = {
 
 PLANTED: dict[str, tuple[int, dict[str, Any], float]] = {
     "6 x 30": (0, {"animals": 6, "meals": 30}, 0.95),
-    "6 x 30, keeper reacts": (100, {"animals": 6, "meals": 30, "reacts": True}, 0.60),
+    "6 x 30, keeper reacts": (100, {"animals": 6, "meals": 30, "reacts": True}, 0.45),
     "6 x 15": (200, {"animals": 6, "meals": 15}, 0.50),
 }
 """Books in which long cold spells bring up two meals in five, and how many must be found."""

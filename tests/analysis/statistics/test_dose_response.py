@@ -6,7 +6,7 @@ from math import exp, log
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq, minimize, minimize_scalar
 from scipy.stats import chi2
@@ -37,10 +37,14 @@ def test_one_yes_or_no_is_half_added_to_each_cell() -> None:
         lambda c: min(c[0] + c[1], c[2] + c[3], c[0] + c[2], c[1] + c[3]) > 0
     )
 )
+@example((7, 8, 5, 4))  # does not settle to 1e-8 of the dose
 def test_the_law_of_the_half(cells: tuple[int, int, int, int]) -> None:
     a, b, c, d = (cell + 0.5 for cell in cells)
     found = firth(*_two_by_two(*cells))
     assert found is not None
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low < found.log_odds_per_unit < found.high
     assert found.log_odds_per_unit == pytest.approx(log(a * d / (b * c)), abs=1e-6)
 
 
