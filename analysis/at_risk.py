@@ -25,7 +25,7 @@ from analysis.measured import Measured, measured
 from analysis.tracks import Tracks
 from analysis.verdict import NO_PROBE, held_against, verdict_of
 from analysis.window import DAY_MS, HOUR_MS, Window, came_back_ms, taken_at_ms
-from collector.book.records import Meal, Outcome
+from collector.book.records import Meal
 from config.care import CareProfile
 from config.settings import Settings
 
@@ -166,10 +166,9 @@ def _followed(meals: Sequence[Meal], now_ms: int, longest: float) -> Iterator[fl
         yield min(max(0.0, (min(next_ms, now_ms) - start_ms) / HOUR_MS), longest)
 
 
-def _came_back(meal: Meal) -> bool | None:
-    if meal.outcome is None or meal.outcome is Outcome.REFUSED:
-        return None
-    return meal.outcome.came_back
+def _came_back(taken: Meal) -> bool | None:
+    """Whether a meal that was taken came back. Refused ones are in no facts."""
+    return taken.outcome.came_back if taken.outcome is not None else None
 
 
 def _back_after(meal: Meal, longest: float) -> float | None:

@@ -67,6 +67,8 @@ def test_outcomes_that_are_not_known_are_left_out() -> None:
     refused = replace(_meal(2, 10, Outcome.REFUSED), taken_at_ms=None)
     found = _hours(_meal(1, 0, None), refused, _meal(3, 20, Outcome.REGURGITATED))
     assert found == {3: (None, ())}  # it came back, but nobody knows when
+    beside_one = _hours(_meal(3, 20, Outcome.REGURGITATED), _meal(4, 40, Outcome.VOMITED, 30))
+    assert beside_one == {3: (None, ()), 4: (30.0, (30.0,))}
 
 
 def test_an_animal_without_such_a_meal_takes_the_hours_of_the_others() -> None:

@@ -13,10 +13,10 @@ from scipy.stats import rankdata
 
 from analysis import compared, matching
 from analysis.at_risk import Fed, Left
-from analysis.compared import Amount
+from analysis.compared import Amount, YesNo
 from analysis.measured import Measured
 from analysis.pattern import LEVEL, Judged, Pattern, pattern
-from analysis.pattern_words import _odds, sentences
+from analysis.pattern_words import _odds, _phrase, _round_up, sentences
 from config.settings import Settings, Show
 from tests.analysis.meals import SETTINGS
 from tests.analysis.simulated_books import book
@@ -239,12 +239,88 @@ def test_what_earlier_meals_show_as_well_is_said() -> None:
 
 
 def test_earlier_meals_that_show_the_opposite_do_not_hold() -> None:
-    """Before: in a box nine times, and back in the enclosure; afterwards the box brings it up."""
-    turns = ["b" * 9 + "E" + "e" * 15 + "Be" * 15] * 3
-    one = _only(pattern(_in_turn(*turns)))
+    """Twelve first meals in a box came back, and nine later ones elsewhere did not; for four
+    animals it was the other way round, and only theirs have anything before them."""
+    one = _only(pattern(_in_turn(*["B" + "e" * 9] * 12, *["b" * 9 + "E"] * 4)))
+    assert one.state == "goes together"
     assert one.more_often
-    assert one.earlier_p is not None
+    assert one.earlier_p == pytest.approx(1e-4)
     assert not one.holds_beside_earlier
+
+
+def test_earlier_meals_that_hardly_differ_do_not_hold() -> None:
+    """One animal of five has earlier meals: 1 of 1 against 0 of 9, p 1/10."""
+    one = _only(pattern(_in_turn(*["B" + "e" * 9] * 4, "e" * 9 + "B")))
+    assert one.state == "goes together"
+    assert one.earlier_p == pytest.approx(0.1)
+    assert not one.holds_beside_earlier
+
+
+def test_rates_are_of_the_hours_that_can_be_compared() -> None:
+    """Over their own two weeks all were cold; over the 41 hours of the one that came back none."""
+
+    def cold(*, breaks: bool) -> Measured:
+        return Measured("longest cold spell", 9.0 if breaks else 1.0, "a rule", 6.0, breaks)
+
+    meals = [
+        Fed(
+            i,
+            "Maren",
+            i == 0,
+            41.0,
+            {"longest cold spell": cold(breaks=True)},
+            {41.0: {"longest cold spell": cold(breaks=i == 0)}},
+        )
+        for i in range(4)
+    ]
+    one = _only(pattern(meals)).of
+    assert isinstance(one, YesNo)
+    assert (one.with_it.count, one.with_it.of, one.without_it.of) == (1, 1, 3)
+    assert one.hour_for_hour
+
+
+def test_an_amount_with_readings_missing_is_not_known() -> None:
+    meals = [_dosed(i, p, back=p == 25) for i, p in enumerate([5.0, 10.0, 25.0, 15.0])]
+    hidden = [
+        replace(one, fixed={n: replace(f, whole=False) for n, f in one.fixed.items()})
+        for one in [_dosed(9, 90.0, back=False)]
+    ]
+    amount = pattern([*meals, *hidden]).judged[-1]
+    assert amount.of.unknown == 1
+    assert amount.p == pytest.approx(0.5)  # the highest of four, 2 × 1/4
+
+
+def test_a_limit_that_differs_from_meal_to_meal_is_not_told() -> None:
+    """Over 40 % another limit holds than over 20 %."""
+    share = [_dosed(i, p, back=p > 20) for i, p in enumerate([5.0, 10.0, 25.0])]
+    other = replace(share[2].fixed["prey share of body mass"], limit=40.0)
+    mixed = [*share[:2], replace(share[2], fixed={other.factor: other})]
+    one, several = (pattern(meals).judged[0].of for meals in (share, mixed))
+    assert isinstance(one, YesNo)
+    assert isinstance(several, YesNo)
+    assert (one.limit, several.limit) == (20.0, None)
+    assert "prey over 20 % of body mass" in " ".join(sentences(pattern(share), SETTINGS))
+    assert "large prey for the animal" in " ".join(sentences(pattern(mixed), SETTINGS))
+
+
+def test_the_fewest_more_meals_are_told_first() -> None:
+    found = pattern(book(np.random.default_rng(2)))
+    fewest, one = min(
+        ((o.more_meals, o) for o in found.judged if o.more_meals is not None), key=lambda o: o[0]
+    )
+    assert not found.named
+    assert len({o.more_meals for o in found.judged if o.more_meals is not None}) > 1
+    said = next(text for text in sentences(found, SETTINGS) if text.startswith("This book cannot"))
+    assert f"about {_round_up(fewest):,} more" in said
+    assert said.endswith(f"{_phrase(one, SETTINGS)}.")
+
+
+def test_what_is_more_different_than_chance_brings_is_told_in_full() -> None:
+    """4 of 5 against 1 of 5, p 52/252: in full; 3 of 5 against 2 of 5, p 1: in a line."""
+    full = sentences(pattern(_book((4, 1, 1, 4))), SETTINGS)
+    brief = sentences(pattern(_book((3, 2, 2, 3))), SETTINGS)
+    assert [text for text in full if "Not decided: meals with it came back more often" in text]
+    assert [text for text in brief if text.startswith("- fed in a box: 3 of 5 came back")]
 
 
 def test_a_difference_is_judged_by_all_that_will_count() -> None:
