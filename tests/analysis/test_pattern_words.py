@@ -20,7 +20,7 @@ from tests.analysis.small_books import dealt
 @pytest.fixture(scope="module")
 def patterns() -> list[Pattern]:
     """Books of every kind: with effect, without, tiny, empty."""
-    dealt = [
+    books = [
         book(np.random.default_rng(1), effect=0.5, animals=5, meals=30),
         book(np.random.default_rng(2)),
         book(np.random.default_rng(3), animals=1, meals=8),
@@ -28,7 +28,7 @@ def patterns() -> list[Pattern]:
         dealt((3, 1, 1, 3)),
         [],
     ]
-    return [pattern(meals, Left(2, 1)) for meals in dealt]
+    return [pattern(meals, Left(2, 1)) for meals in books]
 
 
 def test_never_why(patterns: list[Pattern]) -> None:
