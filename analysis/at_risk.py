@@ -25,7 +25,7 @@ from analysis.measured import Measured, measured
 from analysis.tracks import Tracks
 from analysis.verdict import NO_PROBE, held_against, verdict_of
 from analysis.window import DAY_MS, HOUR_MS, Window, came_back_ms, taken_at_ms
-from collector.book.records import Meal, Outcome
+from collector.book.records import Meal
 from config.care import CareProfile
 from config.settings import Settings
 
@@ -49,6 +49,8 @@ class Fed:
     """Its factors over its own window: right for what is settled when a meal is taken."""
     after: Mapping[float, Factors] = field(repr=False)
     """Its factors by hours since it was taken, where it was followed that long."""
+    after_one_back: bool = False
+    """True when the same animal's meal before it came back: a keeper then waits, and feeds less."""
 
     @property
     def own(self) -> Factors | None:
@@ -75,11 +77,13 @@ class Hours:
 def fed_meals(
     book: Book, reader: Reader, care: CareProfile, settings: Settings, now_ms: int
 ) -> tuple[list[Fed], Left]:
-    """Every meal with a known outcome, the oldest first, and how many are left out."""
-    facts, tracks = Facts.of(book), Tracks(reader)
+    """Every meal of known outcome at `now_ms`, the oldest first, and how many are left out."""
+    facts, tracks = _as_known(Facts.of(book), now_ms), Tracks(reader)
     every = [meal for meals in facts.meals.values() for meal in meals]
     known = {meal.meal: meal for meal in every if _came_back(meal) is not None}
-    offers = len(book.meals())
+    not_taken = sum(
+        taken_at_ms(m) is None and (m.offered_at_ms or 0) < now_ms for m in book.meals()
+    )
     hours = hours_of(facts, care, now_ms)
     found = []
     for number, meal in sorted(known.items(), key=lambda pair: taken_at_ms(pair[1]) or 0):
@@ -96,12 +100,12 @@ def fed_meals(
             with_room=False,
         )
         found.append(fed(gathered, hours[number], care))
-    return found, Left(len(every) - len(known), offers - len(every))
+    return found, Left(len(every) - len(known), not_taken)
 
 
 def fed(gathered: Gathered, hours: Hours, care: CareProfile) -> Fed:
     """One meal of a known outcome, its factors taken after each of the hours."""
-    meal = gathered.meal
+    meal, before = gathered.meal, gathered.meal_before
     return Fed(
         meal=meal.meal,
         animal=meal.animal,
@@ -109,6 +113,7 @@ def fed(gathered: Gathered, hours: Hours, care: CareProfile) -> Fed:
         hours=hours.own,
         fixed=_factors(gathered.of_window(), care),
         after={h: _factors_after(gathered, h, care) for h in hours.asked},
+        after_one_back=before is not None and bool(_came_back(before)),
     )
 
 
@@ -133,8 +138,25 @@ def hours_of(facts: Facts, care: CareProfile, now_ms: int) -> dict[int, Hours]:
                 own, turn = reach[turn % len(reach)], turn + 1
             if came_back and own is None:  # at an unknown time: no hours can be compared
                 reach = []
+            if not back[name]:  # nothing of this animal's to be set beside: its own hours will do
+                reach = [own] if own is not None else []
             found[meal.meal] = Hours(own, tuple(sorted(set(reach))))
     return found
+
+
+def _as_known(facts: Facts, now_ms: int) -> Facts:
+    """The facts with the meals as they were known at a moment: no later ones, no later outcomes."""
+    meals = {
+        name: [_meal_as_known(meal, now_ms) for meal in own if (taken_at_ms(meal) or 0) < now_ms]
+        for name, own in facts.meals.items()
+    }
+    return replace(facts, meals={name: own for name, own in meals.items() if own})
+
+
+def _meal_as_known(meal: Meal, now_ms: int) -> Meal:
+    if meal.outcome_at_ms is None or meal.outcome_at_ms <= now_ms:
+        return meal
+    return replace(meal, outcome=None, outcome_at_ms=None)
 
 
 def _followed(meals: Sequence[Meal], now_ms: int, longest: float) -> Iterator[float]:
@@ -144,10 +166,9 @@ def _followed(meals: Sequence[Meal], now_ms: int, longest: float) -> Iterator[fl
         yield min(max(0.0, (min(next_ms, now_ms) - start_ms) / HOUR_MS), longest)
 
 
-def _came_back(meal: Meal) -> bool | None:
-    if meal.outcome is None or meal.outcome is Outcome.REFUSED:
-        return None
-    return meal.outcome.came_back
+def _came_back(taken: Meal) -> bool | None:
+    """Whether a meal that was taken came back. Refused ones are in no facts."""
+    return taken.outcome.came_back if taken.outcome is not None else None
 
 
 def _back_after(meal: Meal, longest: float) -> float | None:

@@ -14,7 +14,7 @@ from statistics import fmean
 import numpy as np
 
 from analysis.at_risk import Fed
-from analysis.matching import SETTLED, beside, stretches
+from analysis.matching import SETTLED, beside, earlier, stretches
 from analysis.measured import Measured
 from analysis.statistics.chances import Chances, Group, chances_of
 from analysis.statistics.dose_response import DoseResponse, firth
@@ -54,6 +54,8 @@ class YesNo:
     animals: int
     """Animals whose meals can tell: with and without the condition, and both outcomes."""
     chances: Chances | None
+    earlier: Chances | None
+    """The same beside earlier meals alone, where no change for an outcome can reach."""
     exact: Exact | None
     common: CommonOdds | None
     pooled: Exact | None
@@ -73,6 +75,7 @@ class Amount:
     hour_for_hour: bool
     animals: int
     chances: Chances | None
+    earlier: Chances | None
     response: DoseResponse | None
 
 
@@ -103,6 +106,7 @@ def yes_no(condition: str, meals: Sequence[Fed]) -> YesNo:
         hour_for_hour=condition not in SETTLED,
         animals=len({key.animal for key, table in tables.items() if table.informative}),
         chances=chances,
+        earlier=chances_of([_table(m).group() for _, m in earlier(condition, meals, _met)]),
         exact=exact_of(chances) if chances is not None else None,
         common=cochran_mantel_haenszel(every),
         pooled=fisher(Table(sum(met), len(met) - sum(met), sum(unmet), len(unmet) - sum(unmet))),
@@ -119,10 +123,7 @@ def amount(condition: str, meals: Sequence[Fed]) -> Amount:
     own = [(meal, dose) for meal in meals if (dose := _dose(_shown(meal, condition))) is not None]
     back = [dose for meal, dose in own if meal.came_back]
     stayed = [dose for meal, dose in own if not meal.came_back]
-    groups = {
-        key: Group(_ranks([dose for _, dose in marked]), [back for back, _ in marked])
-        for key, marked in beside(condition, meals, _dose)
-    }
+    groups = {key: _ranked(marked) for key, marked in beside(condition, meals, _dose)}
     return Amount(
         condition=condition,
         came_back=len(back),
@@ -133,6 +134,7 @@ def amount(condition: str, meals: Sequence[Fed]) -> Amount:
         hour_for_hour=condition not in SETTLED,
         animals=len({key.animal for key, group in groups.items() if group.informative}),
         chances=chances_of(list(groups.values())),
+        earlier=chances_of([_ranked(marked) for _, marked in earlier(condition, meals, _dose)]),
         response=firth(
             [dose for _, dose in own],
             [meal.came_back for meal, _ in own],
@@ -147,6 +149,10 @@ def amount(condition: str, meals: Sequence[Fed]) -> Amount:
 def _table(marks: Sequence[tuple[bool, bool]]) -> Table:
     count = Counter(marks)
     return Table(count[True, True], count[False, True], count[True, False], count[False, False])
+
+
+def _ranked(marks: Sequence[tuple[bool, float]]) -> Group:
+    return Group(_ranks([dose for _, dose in marks]), [back for back, _ in marks])
 
 
 def _ranks(values: Sequence[float]) -> list[int]:

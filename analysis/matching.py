@@ -4,6 +4,11 @@ What is settled when a meal is taken (its size, where it was fed) is compared am
 same animal's meals. What builds up afterwards (cold, handling) is compared hour for hour: each meal
 that came back against the others of its stretch after as many hours.
 
+After a meal that came back a keeper waits and feeds less, so that how the next one was fed is made
+by an outcome. Meals right after one that came back are therefore compared with each other alone, in
+what is settled when a meal is taken. What a keeper changes for good (a mended heater) cannot be
+told from the meals that follow; `earlier` is the comparison that no such change can reach.
+
 Animals differ, and so do seasons: an animal that is ill for two months, and whose heater is weak in
 two other months, must not make cold look harmless or harmful. Stretches of ten meals lose little:
 beyond a handful of others beside each meal that came back, more of them tell hardly more.
@@ -40,12 +45,14 @@ Mark = TypeVar("Mark", bool, float)
 class Key(NamedTuple):
     """Whose meals stand side by side: the animal, its stretch, and the meal that came back.
 
-    `meal` is 0 where the whole stretch is compared at once.
+    `meal` is 0 where a whole stretch is compared at once, `after_one_back` then tells which part
+    of it.
     """
 
     animal: str
     stretch: int
     meal: int
+    after_one_back: bool = False
 
 
 def stretches(meals: Sequence[Fed]) -> dict[tuple[str, int], list[Fed]]:
@@ -71,12 +78,45 @@ def beside(
     """
     for (animal, number), near in stretches(meals).items():
         if condition in SETTLED:
-            marks = ((meal.came_back, mark_of(meal.fixed.get(condition))) for meal in near)
-            yield Key(animal, number, 0), _known(marks)
+            for rested in (False, True):
+                part = [meal for meal in near if meal.after_one_back is rested]
+                if part:
+                    yield Key(animal, number, 0, rested), _known(_settled(part, condition, mark_of))
             continue
         for case in near:
             if case.came_back and case.hours is not None:
                 yield Key(animal, number, case.meal), _known(_after(case, near, condition, mark_of))
+
+
+def earlier(
+    condition: str, meals: Sequence[Fed], mark_of: Callable[[Measured | None], Mark | None]
+) -> Iterator[tuple[Key, list[tuple[bool, Mark]]]]:
+    """Each meal that came back beside the same animal's meals since the last one that did.
+
+    The NEAR nearest, and without the one right after the last: nothing that a keeper changed for
+    an outcome lies between them. Fewer meals, and a weaker comparison than `beside`.
+    """
+    run: dict[str, list[Fed]] = {}
+    for meal in meals:
+        before: list[Fed] = run.setdefault(meal.animal, [])
+        if not meal.came_back:
+            if not meal.after_one_back:
+                before.append(meal)
+            continue
+        together = [*before[-NEAR:], meal]
+        if condition in SETTLED:
+            yield Key(meal.animal, 0, meal.meal), _known(_settled(together, condition, mark_of))
+        elif meal.hours is not None:
+            marks = _after(meal, together, condition, mark_of)
+            yield Key(meal.animal, 0, meal.meal), _known(marks)
+        before.clear()
+
+
+def _settled(
+    meals: Iterable[Fed], condition: str, mark_of: Callable[[Measured | None], Mark | None]
+) -> Iterator[tuple[bool, Mark | None]]:
+    for meal in meals:
+        yield meal.came_back, mark_of(meal.fixed.get(condition))
 
 
 def _after(

@@ -1,8 +1,10 @@
 """Outcomes against conditions over the whole book: what goes together, and what cannot be told.
 
-Every condition is compared within each animal, among meals near in time, by an exact test. One is
-named only when it holds after counting how many were looked at; where the book cannot decide, it
-says so, and how many more meals would.
+Every condition is compared within each animal, among meals near in time, by counting all deals of
+the outcomes. That is exact for what is settled when a meal is taken. For what builds up afterwards
+each comparison is exact, and their sum takes one as independent of the next, as in a log-rank test.
+One is named only when it holds after counting how many were looked at; where the book cannot
+decide, it says so, and how many more meals would.
 That two things go together does not say that one brings the other.
 """
 
@@ -15,6 +17,7 @@ from typing import TYPE_CHECKING, Literal
 
 from analysis.at_risk import Fed, Left, fed_meals
 from analysis.compared import DOSES, Amount, YesNo, amount, conditions, yes_no
+from analysis.statistics.chances import Chances
 from analysis.statistics.more_meals import more_meals
 from analysis.statistics.multiplicity import Corrected, Evidence, holm_tarone
 from analysis.statistics.proportions import Share, wilson
@@ -41,31 +44,37 @@ class Judged:
 
     of: YesNo | Amount
     p: float | None
-    """Two-sided, exact, by animal and stretch; None where nothing can be compared."""
+    """Two-sided, by animal and stretch, all deals counted; None where nothing can be compared."""
     smallest_p: float | None
     """The smallest p that these numbers could have given at all."""
     corrected: Corrected | None
     more_meals: int | None
     """How many more meals like these would decide; None where none would, or it is decided."""
+    earlier_p: float | None
+    """Uncorrected, beside earlier meals alone; None where those cannot tell."""
 
     @property
     def state(self) -> State:
         """Whether it is named, undecided, or could not have shown anything."""
-        if self.corrected is None or self.smallest_p is None:
+        if self.corrected is None:
             return "nothing to compare"
         if self.corrected.named:
             return "goes together"
-        if self.smallest_p * self.corrected.counted > LEVEL:
-            return "too few to show"
-        return "not decided"
+        return "too few to show" if self.corrected.smallest_p > LEVEL else "not decided"
 
     @property
     def more_often(self) -> bool | None:
         """Whether meals came back more often with it (or had more of it); None: neither."""
         chances = self.of.chances
-        if chances is None or chances.seen == chances.mean:
-            return None
-        return chances.seen > chances.mean
+        return None if chances is None or chances.away == 0 else chances.away > 0
+
+    @property
+    def holds_beside_earlier(self) -> bool:
+        """Whether earlier meals alone show it as well, which no change for an outcome can reach."""
+        of = self.of
+        if of.chances is None or of.earlier is None or self.earlier_p is None:
+            return False
+        return self.earlier_p <= LEVEL and of.chances.away * of.earlier.away > 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,29 +140,37 @@ def pattern(meals: Sequence[Fed], left: Left | None = None) -> Pattern:
 
 
 def _judged(compared: Sequence[YesNo | Amount], meals: int) -> list[Judged]:
-    evidence = [_evidence(one) for one in compared]
-    corrected = iter(holm_tarone([one for one in evidence if one is not None], LEVEL))
+    evidence = [_evidence(one, one.chances) for one in compared]
+    corrected = holm_tarone([one for one in evidence if one is not None], LEVEL)
+    # In a longer book every one of them could show something, and counts.
+    level = LEVEL / max(1, sum(not one.named for one in corrected))
+    in_turn = iter(corrected)
     return [
-        _one(of, found, next(corrected), meals)
+        _one(of, found, next(in_turn), meals, level)
         if found is not None
-        else Judged(of, None, None, None, None)
+        else Judged(of, None, None, None, None, None)
         for of, found in zip(compared, evidence, strict=True)
     ]
 
 
-def _evidence(of: YesNo | Amount) -> Evidence | None:
-    if of.chances is None:
+def _evidence(of: YesNo | Amount, chances: Chances | None) -> Evidence | None:
+    if chances is None:
         return None
     if isinstance(of, YesNo):
-        return Evidence(of.chances.two_sided, of.chances.smallest)
-    return Evidence(of.chances.doubled, of.chances.smallest_doubled)
+        return Evidence(chances.two_sided, chances.smallest)
+    return Evidence(chances.doubled, chances.smallest_doubled)
 
 
-def _one(of: YesNo | Amount, found: Evidence, corrected: Corrected, meals: int) -> Judged:
+def _one(
+    of: YesNo | Amount, found: Evidence, corrected: Corrected, meals: int, level: float
+) -> Judged:
     more = None
     if of.chances is not None and not corrected.named:
-        more = more_meals(of.chances, meals, found.p, LEVEL / corrected.counted)
-    return Judged(of, found.p, found.smallest_p, corrected, more)
+        more = more_meals(of.chances, meals, found.p, level)
+    earlier = _evidence(of, of.earlier)
+    return Judged(
+        of, found.p, found.smallest_p, corrected, more, earlier.p if earlier is not None else None
+    )
 
 
 # ---- as JSON ---------------------------------------------------------------------------------
@@ -170,7 +187,10 @@ def _condition_json(one: Judged) -> dict[str, object]:
         "p": one.p,
         "smallest_p": one.smallest_p,
         "p_corrected": one.corrected.p if one.corrected is not None else None,
+        "smallest_p_corrected": one.corrected.smallest_p if one.corrected is not None else None,
         "counted": one.corrected.counted if one.corrected is not None else None,
+        "p_beside_earlier_meals": one.earlier_p,
+        "holds_beside_earlier_meals": one.holds_beside_earlier,
         "more_meals": one.more_meals,
         **(_yes_no_json(one.of) if isinstance(one.of, YesNo) else _amount_json(one.of)),
     }
@@ -213,7 +233,7 @@ def _amount_json(of: Amount) -> dict[str, object]:
             "low": response.low,
             "high": response.high,
             "meals": response.meals,
-            "animals": response.animals,
+            "groups": response.groups,
         },
     }
 

@@ -120,11 +120,12 @@ def pattern(at: NowOption = None, as_json: JsonOption = False, home: HomeOption 
 
     with opened(home) as it:
         moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
-        found = pattern_of_book(it.book, it.reader, it.care, it.settings, moment)
+        settings = it.settings
+        found = pattern_of_book(it.book, it.reader, it.care, settings, moment)
     if as_json:
         print_json(found.as_json())
     else:
-        for line in sentences(found):
+        for line in sentences(found, settings):
             typer.echo(line)
 
 

@@ -63,6 +63,12 @@ class Chances:
         return float(self.chance @ (self._sums() - self.mean) ** 2)
 
     @property
+    def away(self) -> float:
+        """How far the seen sum is from the expected one; exactly 0 but for rounding is 0."""
+        away = self.seen - self.mean
+        return away if abs(away) > _SAME * max(1.0, abs(self.seen)) else 0.0
+
+    @property
     def at_least(self) -> float:
         """One-sided p: a sum as large as the seen one, or larger."""
         return _capped(self.chance[self._at :].sum())
@@ -163,7 +169,8 @@ def chances_of(groups: Sequence[Group]) -> Chances | None:
     lowest = sum(lowest for lowest, _ in spreads)
     chance = reduce(np.convolve, (chance for _, chance in spreads))
     used = np.flatnonzero(chance)
-    first, last = int(used[0]), int(used[-1])
+    # The seen sum may be so unlikely that its chance is 0 in floating point: it is kept in reach.
+    first, last = min(int(used[0]), seen - lowest), max(int(used[-1]), seen - lowest)
     return Chances(lowest + first, chance[first : last + 1], seen)
 
 

@@ -21,6 +21,9 @@ from analysis.statistics.extra import needed
 
 Floats = NDArray[np.float64]
 
+_TOLERANCES = (1e-8, 1e-6, 1e-5)
+"""Of the standardised dose. The sharpest is under the rounding of the likelihood of some books."""
+
 
 @dataclass(frozen=True, slots=True)
 class DoseResponse:
@@ -31,7 +34,8 @@ class DoseResponse:
     """None where the profile has no such end, or none was found."""
     high: float | None
     meals: int
-    animals: int
+    groups: int
+    """Groups that could say something: both outcomes among their meals, and more than one dose."""
 
     def odds_times(self, units: float) -> tuple[float, float | None, float | None]:
         """By what the odds are multiplied for `units` more of the dose, with its interval."""
@@ -43,25 +47,24 @@ class DoseResponse:
 def firth(
     dose: Sequence[float],
     came_back: Sequence[bool],
-    animal: Sequence[str],
+    group: Sequence[str],
     confidence: float = 0.95,
 ) -> DoseResponse | None:
-    """Firth's logistic regression of the outcome on the dose, each animal with its own level.
+    """Firth's logistic regression of the outcome on the dose, each group with its own level.
 
-    Animals all of whose meals ended alike say nothing about the dose and are left out, as in a
-    conditional likelihood. None where no animal is left, where the dose is the same everywhere, or
-    where the fit does not settle. Needs firthmodels: raises NotSo where it is missing.
+    A group is an animal, or a stretch of its meals. Groups all of whose meals ended alike, or had
+    the same dose, say nothing about it and are left out, as in a conditional likelihood. None where
+    none is left, or where the fit does not settle. Needs firthmodels: raises NotSo where it is
+    missing.
     """
-    kept = _telling(came_back, animal)
+    kept = _telling(dose, came_back, group)
     if not kept:
         return None
     x = np.array([dose[i] for i in kept], dtype=np.float64)
     y = np.array([came_back[i] for i in kept], dtype=np.int64)
-    animals = sorted({animal[i] for i in kept})
+    groups = sorted({group[i] for i in kept})
     spread = float(x.std())
-    if spread == 0:
-        return None
-    levels = [[float(animal[i] == name) for name in animals[1:]] for i in kept]
+    levels = [[float(group[i] == name) for name in groups[1:]] for i in kept]
     design = np.column_stack([(x - x.mean()) / spread, np.array(levels).reshape(len(kept), -1)])
     fitted = _fit(design, y, confidence)
     if fitted is None:
@@ -72,26 +75,47 @@ def firth(
         low=low / spread if isfinite(low) else None,
         high=high / spread if isfinite(high) else None,
         meals=len(kept),
-        animals=len(animals),
+        groups=len(groups),
     )
 
 
-def _telling(came_back: Sequence[bool], animal: Sequence[str]) -> list[int]:
+def _telling(dose: Sequence[float], came_back: Sequence[bool], group: Sequence[str]) -> list[int]:
     ends: dict[str, set[bool]] = {}
-    for name, back in zip(animal, came_back, strict=True):
+    doses: dict[str, set[float]] = {}
+    for name, back, amount in zip(group, came_back, dose, strict=True):
         ends.setdefault(name, set()).add(back)
-    return [i for i, name in enumerate(animal) if len(ends[name]) == 2]
+        doses.setdefault(name, set()).add(amount)
+    return [i for i, name in enumerate(group) if len(ends[name]) == 2 and len(doses[name]) > 1]
 
 
 def _fit(design: Floats, y: NDArray[np.int64], confidence: float) -> tuple[float, ...] | None:
+    """Estimate and ends, as sharply as they settle; an end is nan where it does not settle."""
+    best = None
+    for tolerance in _TOLERANCES:
+        found = _fit_within(tolerance, design, y, confidence)
+        if found is not None and all(map(isfinite, found)):
+            return found
+        best = best or found
+    return best
+
+
+def _fit_within(
+    tolerance: float, design: Floats, y: NDArray[np.int64], confidence: float
+) -> tuple[float, ...] | None:
     library = needed("firthmodels")
+    model = library.FirthLogisticRegression(
+        backend="numpy", max_iter=200, gtol=tolerance, xtol=tolerance
+    )
     with warnings.catch_warnings():
         # What the library warns of (a fit or a profile that did not settle) is looked at below.
         warnings.simplefilter("ignore")
-        model = library.FirthLogisticRegression(
-            backend="numpy", max_iter=200, gtol=1e-8, xtol=1e-8
-        ).fit(design, y)
-        ends = model.conf_int(alpha=1 - confidence, method="pl", features=0, max_iter=200, tol=1e-8)
+        try:
+            model.fit(design, y)
+            ends = model.conf_int(
+                alpha=1 - confidence, method="pl", features=0, max_iter=200, tol=tolerance
+            )
+        except np.linalg.LinAlgError:  # doses so near each other that they cannot be told apart
+            return None
     if not model.converged_:
         return None
     return float(model.coef_[0]), float(ends[0, 0]), float(ends[0, 1])

@@ -35,7 +35,7 @@ def more_meals(
     Source: the usual sample size from noncentrality growing with n (Lachin 1981, Control. Clin.
     Trials 2:93; from memory); the bound is our own.
     """
-    away, variance = abs(chances.seen - chances.mean), chances.variance
+    away, variance = abs(chances.away), chances.variance
     normal = NormalDist()
     reach = (normal.inv_cdf(1 - level / 2) + normal.inv_cdf(power)) * sqrt(variance)
     if p >= 1 or away <= reach / sqrt(1 + MOST / meals):

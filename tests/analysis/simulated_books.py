@@ -31,16 +31,24 @@ def book(
     animals: int | None = None,
     meals: int | None = None,
     spells: bool = False,
+    reacts: bool = False,
 ) -> list[Fed]:
     """The meals of one book. `effect`: the chance that a long cold spell in the first two days
     brings a meal up again within a day of its end. `spells`: each animal has a bad time in which
-    most of its meals come back, and a cold time, the two having nothing to do with each other."""
+    most of its meals come back, and a cold time, the two having nothing to do with each other.
+    `reacts`: after a meal that came back the keeper waits two weeks and longer, offers half as
+    much, mends the heater for good, and from then on seldom handles the animal after a meal."""
     many = animals or int(rng.integers(1, 13))
     gathered = [
         one
         for number in range(many)
         for one in _of_animal(
-            rng, f"animal {number}", meals or int(rng.integers(8, 45)), effect, spells
+            rng,
+            f"animal {number}",
+            meals or int(rng.integers(8, 45)),
+            effect=effect,
+            spells=spells,
+            reacts=reacts,
         )
     ]
     numbered = [replace(one, meal=replace(one.meal, meal=i + 1)) for i, one in enumerate(gathered)]
@@ -53,7 +61,7 @@ def book(
 
 
 def _of_animal(
-    rng: np.random.Generator, name: str, meals: int, effect: float, spells: bool
+    rng: np.random.Generator, name: str, meals: int, *, effect: float, spells: bool, reacts: bool
 ) -> list[Gathered]:
     often = np.full(meals, rng.beta(1.0, 9.0))
     cold = np.full(meals, rng.uniform(0.02, 0.4))
@@ -66,7 +74,8 @@ def _of_animal(
     box, handled = rng.beta(1, 2), rng.beta(1, 2)
     found, at_ms, before = [], T0, None
     for turn in range(meals):
-        at_ms += int(rng.uniform(6, 16) * DAY_MS)
+        rested = reacts and before is not None and bool(before.outcome and before.outcome.came_back)
+        at_ms += int((rng.uniform(6, 16) + 8.0 * rested) * DAY_MS)
         warm, cold_spells = _warm(rng, at_ms, cold[turn])
         back_h = float(rng.lognormal(math.log(45), 0.6)) if rng.random() < often[turn] else None
         long = [end for start, end in cold_spells if end - start >= COLD_H and start < 48]
@@ -85,8 +94,12 @@ def _of_animal(
             prey_width_mm=float(rng.uniform(20, 40)),
             prey_surface_c=float(rng.uniform(28, 45)),
         )
-        found.append(_gathered(rng, meal, warm, before, handled))
+        found.append(
+            _gathered(rng, meal, warm, before, handled=handled, portion=0.5 if rested else 1.0)
+        )
         before = meal
+        if reacts and back_h is not None:
+            cold[turn:], handled = 0.02, handled / 4
     return found
 
 
@@ -108,7 +121,13 @@ def _warm(
 
 
 def _gathered(
-    rng: np.random.Generator, meal: Meal, warm: Line, before: Meal | None, handled: float
+    rng: np.random.Generator,
+    meal: Meal,
+    warm: Line,
+    before: Meal | None,
+    *,
+    handled: float,
+    portion: float,
 ) -> Gathered:
     at_ms = meal.taken_at_ms or 0
     window = meal_window(meal, [], [], CARE, at_ms + 100 * DAY_MS)
@@ -132,7 +151,7 @@ def _gathered(
         handlings=tuple(handlings),
         body_mass_g=1000.0,
         midbody_mm=30.0,
-        meal_pct=float(rng.uniform(6, 26)),
+        meal_pct=float(rng.uniform(6, 26)) * portion,
         age_months=40,
         meal_before=before,
     )

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.at_risk import Hours, fed, hours_of
+from analysis.at_risk import Fed, Hours, fed, hours_of
 from analysis.gathering import Facts
-from analysis.matching import NEAR, Key, beside, stretches
+from analysis.matching import NEAR, Key, beside, earlier, stretches
 from analysis.measured import Measured
-from collector.book.records import Handling, Meal, Outcome
+from collector.book.records import FedIn, Handling, Meal, Outcome
 from tests.analysis.lines import HOUR, T0
 from tests.analysis.meals import CARE, MEAL, gathered, steps
 
@@ -67,11 +67,23 @@ def test_outcomes_that_are_not_known_are_left_out() -> None:
     refused = replace(_meal(2, 10, Outcome.REFUSED), taken_at_ms=None)
     found = _hours(_meal(1, 0, None), refused, _meal(3, 20, Outcome.REGURGITATED))
     assert found == {3: (None, ())}  # it came back, but nobody knows when
+    beside_one = _hours(_meal(3, 20, Outcome.REGURGITATED), _meal(4, 40, Outcome.VOMITED, 30))
+    assert beside_one == {3: (None, ()), 4: (30.0, (30.0,))}
 
 
 def test_an_animal_without_such_a_meal_takes_the_hours_of_the_others() -> None:
     other = replace(_meal(2, 0, Outcome.REGURGITATED, 30), animal="Ombra")
     assert _hours(_meal(1, 0, Outcome.PASSED), other)[1] == (30.0, (30.0,))
+
+
+def test_it_is_looked_at_after_its_own_hours_alone_where_none_of_its_meals_came_back() -> None:
+    """Others came back after 30 and 50 h: each of its meals takes one of them, in turn."""
+    others = [
+        replace(_meal(n, 20 * n, Outcome.REGURGITATED, h), animal="Ombra")
+        for n, h in ((3, 30), (4, 50))
+    ]
+    found = _hours(_meal(1, 0, Outcome.PASSED), _meal(2, 20, Outcome.PASSED), *others)
+    assert (found[1], found[2]) == ((30.0, (30.0,)), (50.0, (50.0,)))
 
 
 def test_factors_are_taken_as_they_stood() -> None:
@@ -116,6 +128,72 @@ def test_hour_for_hour() -> None:
     }
     settled = dict(beside("fed in", book, number))
     assert settled == {Key("Maren", 0, 0): [(m.came_back, 1.0) for m in book]}
+
+
+def _book(*came_back: bool, box: tuple[int, ...] = ()) -> list[Fed]:
+    """One animal's meals, 12 days apart; those that came back did so after 40 h."""
+    meals = [
+        replace(
+            _meal(i, 12 * i, Outcome.REGURGITATED if back else Outcome.PASSED, 40),
+            fed_in=FedIn.BOX if i in box else FedIn.ENCLOSURE,
+        )
+        for i, back in enumerate(came_back)
+    ]
+    hours = hours_of(Facts.of_records(meals=meals), CARE, T0 + 4_000 * DAY)
+    return [
+        fed(gathered(None, meal=meal, before=meals[i - 1] if i else None), hours[i], CARE)
+        for i, meal in enumerate(meals)
+    ]
+
+
+def _boxed(one: Measured | None) -> bool | None:
+    return one.value == "box" if one is not None else None
+
+
+def test_meals_right_after_one_that_came_back_stand_beside_each_other() -> None:
+    """Back in a box at 1 and 4: the meals 2 and 5 are apart from all the others."""
+    meals = _book(False, True, False, False, True, False, False, box=(1, 4))
+    assert [meal.after_one_back for meal in meals] == [
+        False,
+        False,
+        True,
+        False,
+        False,
+        True,
+        False,
+    ]
+    assert dict(beside("fed in", meals, _boxed)) == {
+        Key("Maren", 0, 0, after_one_back=False): [
+            (False, False),
+            (True, True),
+            (False, False),
+            (True, True),
+            (False, False),
+        ],
+        Key("Maren", 0, 0, after_one_back=True): [(False, False), (False, False)],
+    }
+
+
+@pytest.mark.parametrize("condition", ["fed in", "handled within 48 h"])
+def test_earlier_meals_alone(condition: str) -> None:
+    """Each beside those since the last one that came back, but not the first after it."""
+    meals = _book(False, False, True, False, False, True, True, False)
+
+    def number(one: Measured | None) -> float | None:
+        return 1.0 if one is not None else None
+
+    found = dict(earlier(condition, meals, number))
+    assert found == {
+        Key("Maren", 0, 2): [(False, 1.0), (False, 1.0), (True, 1.0)],
+        Key("Maren", 0, 5): [(False, 1.0), (True, 1.0)],
+        Key("Maren", 0, 6): [(True, 1.0)],
+    }
+
+
+def test_earlier_meals_are_near_in_time() -> None:
+    meals = _book(*[False] * (NEAR + 7), True)
+    ((key, together),) = earlier("fed in", meals, _boxed)
+    assert (key.meal, len(together)) == (NEAR + 7, NEAR + 1)
 
 
 @pytest.mark.parametrize(("meals", "lengths"), [(4, [4]), (14, [14]), (16, [8, 8]), (25, [12, 13])])

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.at_risk import Left
 from analysis.compared import YesNo
 from analysis.condition import conditions_of_book
 from analysis.feeding import next_meals_of_book
@@ -88,6 +89,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Book, Reade
                 book.put(Weighing("Maren", START + day * DAY, 1800.0 + day / 10, None, 40.0))
             for number in range(1, 11):
                 book.put(_meal(number))
+            book.put(_refused(START + 5 * DAY))
         with Reader(folder / "journal.db", folder / "archive.db") as reader:
             yield book, reader
 
@@ -105,6 +107,10 @@ def _meal(number: int) -> Meal:
         outcome=None if number == 10 else Outcome.REGURGITATED if back else Outcome.PASSED,
         outcome_at_ms=None if number == 10 else at_ms + (45 if back else 240) * HOUR,
     )
+
+
+def _refused(at_ms: int) -> Meal:
+    return Meal(0, "Maren", offered_at_ms=at_ms, prey="rat", outcome=Outcome.REFUSED)
 
 
 def _next(home: tuple[Book, Reader], name: str, now_ms: int = NOW) -> NextMeal:
@@ -286,6 +292,21 @@ def test_pattern_of_the_book(home: tuple[Book, Reader]) -> None:
     assert cold.p == pytest.approx((2 / 8) ** 2)
     assert cold.state == "too few to show"
     assert not found.named
+
+
+def test_pattern_of_the_book_as_it_was_known(home: tuple[Book, Reader]) -> None:
+    """A moment before the last outcome of all was known, and a moment before the first meal."""
+    book, reader = home
+    known = sorted(m.outcome_at_ms for m in book.meals() if m.outcome_at_ms is not None)
+    before = pattern_of_book(book, reader, CARE, SETTINGS, known[-1] - 1)
+    full = pattern_of_book(book, reader, CARE, SETTINGS, known[-1])
+    assert before.meals == full.meals - known.count(known[-1])
+    assert before.left.outcome_open >= 1
+    first = min(m.taken_at_ms for m in book.meals() if m.taken_at_ms is not None)
+    nothing = pattern_of_book(book, reader, CARE, SETTINGS, first)
+    assert (nothing.meals, nothing.left) == (0, Left(0, 1))
+    assert pattern_of_book(book, reader, CARE, SETTINGS, START + 5 * DAY).left == Left(0, 0)
+    assert full.left.refused_or_not_taken == 1
 
 
 def _condition(of: Pattern, name: str) -> Judged:

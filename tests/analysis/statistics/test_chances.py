@@ -51,6 +51,39 @@ def test_many_meals_do_not_overflow() -> None:
     assert 0 < chances.doubled <= 1
 
 
+def test_what_is_too_unlikely_for_floating_point_is_not_lost() -> None:
+    """500 times five against five, clean: (1/252)^500 is no number any more."""
+    clean = Group([1] * 5 + [0] * 5, [True] * 5 + [False] * 5)
+    chances = chances_of([clean] * 500)
+    assert chances is not None
+    assert chances.two_sided == chances.at_least == 0.0
+    assert chances.at_most == pytest.approx(1.0)
+    assert chances.away == pytest.approx(1_250.0)
+    other = chances_of([Group([0] * 5 + [1] * 5, [True] * 5 + [False] * 5)] * 500)
+    assert other is not None
+    assert other.at_most == 0.0
+    assert other.away == pytest.approx(-1_250.0)
+
+
+@given(st.integers(1, 12), st.integers(1, 9))
+def test_the_expected_sum_is_not_away(groups: int, each: int) -> None:
+    """One of 3 came back, the one with the middle score: exactly as expected, whatever rounding."""
+    chances = chances_of([Group([0, each, 2 * each], [False, True, False])] * groups)
+    assert chances is not None
+    assert chances.away == 0.0
+
+
+def test_mid_p_in_two_groups_by_hand() -> None:
+    """Twice 1 of 1 against 0 of 2: sums 0, 1, 2 in 4, 4, 1 of 9 deals; 2 was seen."""
+    chances = chances_of([Group([1, 0, 0], [True, False, False])] * 2)
+    assert chances is not None
+    assert chances.two_sided == pytest.approx(1 / 9)
+    assert chances.mid_two_sided == pytest.approx(1 / 18)
+    assert chances.mid_at_least == pytest.approx(1 / 18)
+    assert chances.smallest == pytest.approx(1 / 9)
+    assert chances.smallest_doubled == pytest.approx(2 / 9)
+
+
 def test_a_score_and_an_outcome_for_each_meal() -> None:
     with pytest.raises(ValueError, match="one score and one outcome"):
         Group([1, 2], [True])

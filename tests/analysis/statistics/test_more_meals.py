@@ -33,7 +33,13 @@ def test_no_difference_is_never_decided() -> None:
 
 
 def test_what_is_too_small_for_the_formula_is_not_decided_by_it() -> None:
-    """1 of 1 against 0 of 3: p 1/4, which the formula takes for clear. ln 0.05 / ln 0.25 = 2.16."""
+    """1 of 1 against 0 of 3: p 1/4; and 1 of 1 against 0 of 99, p 1/100, at a level of 1/240.
+
+    The formula takes the second for clear; ln 240 / ln 100 = 1.190077.
+    """
+    rare = chances_of([Table(1, 0, 0, 99).group()])
+    assert rare is not None
+    assert more_meals(rare, 100, rare.two_sided, 1 / 240) == 20
     chances = chances_of([Table(1, 0, 0, 3).group()])
     assert chances is not None
     assert more_meals(chances, 4, chances.two_sided, 0.05) == 12
