@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
+from datetime import time
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Literal, Self
@@ -11,6 +13,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import (
     AfterValidator,
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     ValidationError,
@@ -193,12 +196,34 @@ class Care(_Strict):
     profile: str = Field(default="boa-constrictor", pattern=r"^[a-z0-9-]+$")
 
 
+def _time_of_day(text: object) -> object:
+    """ "03:30" as a time; TOML's own local time is one already."""
+    if isinstance(text, str):
+        if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text):
+            raise ValueError(f'{text!r} is no time of day; one is, for example, "03:30"')
+        return time.fromisoformat(text)
+    return text
+
+
+TimeOfDay = Annotated[time, BeforeValidator(_time_of_day)]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
 class Watch(_Strict):
-    """Alarms and where they go. `notify` are apprise addresses."""
+    """Alarms and where they go, and the jobs beside them. `notify` are apprise addresses.
+
+    Times of day are the home's.
+    """
 
     every_seconds: Annotated[float, Field(gt=0, le=300)] = 10.0
     notify: tuple[str, ...] = ()
     notify_file: Path | None = None
+    backup_at: TimeOfDay = time(3, 30)
+    backups_kept: Annotated[int, Field(ge=0, le=1000)] = 14
+    weekly_on: Weekday = "sunday"
+    weekly_at: TimeOfDay = time(18, 0)
+    ask_at: TimeOfDay = time(18, 30)
+    evening_at: TimeOfDay = time(21, 0)
 
 
 class Page(_Strict):

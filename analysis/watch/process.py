@@ -14,6 +14,8 @@ from analysis.watch.addresses import read_addresses
 from analysis.watch.alarm_store import AlarmStore
 from analysis.watch.courier import Courier
 from analysis.watch.gather import Gatherer
+from analysis.watch.jobs_home import jobs_of
+from analysis.watch.jobs_kept import JobFile
 from analysis.watch.locks import OnlyOne
 from analysis.watch.logs import log_to_stderr
 from analysis.watch.roster import RosterReader
@@ -65,13 +67,10 @@ def watch(home: Home) -> int:
                 # What waits is delivered, also while the readings cannot be read.
                 courier.tick(wall_clock_ms())
 
-        service = Service(
-            evaluate,
-            lambda: store.tidy(wall_clock_ms()),
-            settings.watch.every_seconds,
-            settings.zone,
-        )
-        code = service.run()
+        job_file = stack.enter_context(JobFile(home.alarms, digests))
+        jobs = jobs_of(home, settings, care, job_file, clock, tidy=store.tidy)
+        code = Service(evaluate, jobs.tick, settings.watch.every_seconds).run()
+        jobs.close()
         courier.close()
         _last_checkpoint(watcher)
     lock.release()
