@@ -22,7 +22,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from collector import rfc3339
 from collector.book.file import sync
@@ -85,6 +85,20 @@ def backup(home: Home, file: Path, *, now_ms: Callable[[], int] = _wall_clock_ms
         whole.replace(file)
         sync(file.parent)
     return Taken(tuple(members), _secrets(home))
+
+
+def verify(file: Path) -> int:
+    """Read a backup back; when it was taken (UTC ms). Nothing is written.
+
+    Raises Unusable when it is not whole: a member missing, too many, or not as its manifest says.
+    """
+    with _open(file) as tar:
+        members, taken_ms = _listed(tar, file)
+        for name, said in members.items():
+            with _member(tar, file, name, said) as source:
+                if hashlib.file_digest(source, "sha256").hexdigest() != said["sha256"]:  # type: ignore[arg-type]  # a file object of tarfile's
+                    raise _refused(file, name, "is damaged")
+    return taken_ms
 
 
 def restore(file: Path, home: Home, *, replace: bool = False) -> Restored:
@@ -188,6 +202,20 @@ def _is_backup(file: Path) -> bool:
 
 def _unpack(tar: tarfile.TarFile, file: Path, staging: Path) -> int:
     """All members, each as its manifest says or Unusable; returns when they were taken."""
+    members, taken_ms = _listed(tar, file)
+    for name, said in members.items():
+        target = staging / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with _member(tar, file, name, said) as source, target.open("wb") as out:
+            shutil.copyfileobj(source, out, _CHUNK)
+        sync(target)
+        if _sha256(target) != said["sha256"]:
+            raise _refused(file, name, "is damaged")
+    return taken_ms
+
+
+def _listed(tar: tarfile.TarFile, file: Path) -> tuple[Members, int]:
+    """What the manifest says, once the members are the same ones; and when it was taken."""
     members, taken_ms = _manifest(tar, file)
     there = {info.name: info for info in tar.getmembers() if info.name != _MANIFEST}
     for name in (*there, *members):
@@ -197,18 +225,14 @@ def _unpack(tar: tarfile.TarFile, file: Path, staging: Path) -> int:
             raise _refused(file, name, "is missing, or not named in its manifest")
         if not there[name].isreg():
             raise _refused(file, name, "is not a file")
-    for name, said in members.items():
-        source = tar.extractfile(there[name])
-        if source is None or there[name].size != said["bytes"]:
-            raise _refused(file, name, "is damaged")
-        target = staging / name
-        target.parent.mkdir(parents=True, exist_ok=True)
-        with source, target.open("wb") as out:
-            shutil.copyfileobj(source, out, _CHUNK)
-        sync(target)
-        if _sha256(target) != said["sha256"]:
-            raise _refused(file, name, "is damaged")
-    return taken_ms
+    return members, taken_ms
+
+
+def _member(tar: tarfile.TarFile, file: Path, name: str, said: Mapping[str, Any]) -> IO[bytes]:
+    source = tar.extractfile(name)
+    if source is None or tar.getmember(name).size != said["bytes"]:
+        raise _refused(file, name, "is damaged")
+    return source
 
 
 def _manifest(tar: tarfile.TarFile, file: Path) -> tuple[Members, int]:

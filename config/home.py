@@ -49,6 +49,11 @@ class Home:
         """What the collector counts and drops (JSON), rewritten once a minute at most."""
         return self.folder / "collector.json"
 
+    @property
+    def backups(self) -> Path:
+        """The nightly backups."""
+        return self.folder / "backups"
+
     def must_exist(self) -> Home:
         """Return this home, or raise NotSo when `warmcoil init` was never run here."""
         if not self.settings.is_file():

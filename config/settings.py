@@ -206,6 +206,7 @@ def _time_of_day(text: object) -> object:
 
 
 TimeOfDay = Annotated[time, BeforeValidator(_time_of_day)]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
 class WatchedEnclosure(_Strict):
@@ -235,7 +236,10 @@ def _below(low: float | None, high: float | None, name: str) -> None:
 
 
 class Watch(_Strict):
-    """Alarms and where they go. `notify` are apprise addresses."""
+    """Alarms and where they go, and the jobs beside them. `notify` are apprise addresses.
+
+    Times of day are the home's.
+    """
 
     every_seconds: Annotated[float, Field(gt=0, le=300)] = 10.0
     notify: tuple[str, ...] = ()
@@ -248,6 +252,11 @@ class Watch(_Strict):
     heartbeat_file: Path | None = None
     heartbeat_minutes: Annotated[float, Field(ge=1, le=1440)] = 15.0
     publish_state: bool = True
+    backup_at: TimeOfDay = time(3, 30)
+    backups_kept: Annotated[int, Field(ge=0, le=1000)] = 14
+    weekly_on: Weekday = "sunday"
+    weekly_at: TimeOfDay = time(18, 0)
+    ask_at: TimeOfDay = time(18, 30)
     enclosure: tuple[WatchedEnclosure, ...] = ()
 
     @model_validator(mode="after")

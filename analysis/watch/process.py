@@ -12,10 +12,13 @@ from pathlib import Path
 
 from analysis.watch.addresses import read_addresses, read_others
 from analysis.watch.alarm_store import AlarmStore
+from analysis.watch.all_well import all_well_of
 from analysis.watch.courier import Courier
 from analysis.watch.facts import Facts
 from analysis.watch.foretell import foretell
 from analysis.watch.gather import Gatherer
+from analysis.watch.jobs_home import jobs_of
+from analysis.watch.jobs_kept import JobFile
 from analysis.watch.locks import OnlyOne
 from analysis.watch.logs import log_to_stderr
 from analysis.watch.outside import Outside
@@ -80,13 +83,13 @@ def watch(home: Home) -> int:
                 courier.tick(wall_clock_ms())
             outside.tell(watcher, wall_clock_ms())
 
-        service = Service(
-            evaluate,
-            lambda: store.tidy(wall_clock_ms()),
-            settings.watch.every_seconds,
-            settings.zone,
+        job_file = stack.enter_context(JobFile(home.alarms, digests, quiet.hold if quiet else None))
+        all_well = all_well_of(
+            home, settings, store=store, reader=reader, rosters=rosters, fresh_ms=rules.silence_ms
         )
-        code = service.run()
+        jobs = jobs_of(home, settings, care, job_file, clock, tidy=store.tidy, all_well=all_well)
+        code = Service(evaluate, jobs.tick, settings.watch.every_seconds).run()
+        jobs.close()
         courier.close()
         outside.close()
         _last_checkpoint(watcher)

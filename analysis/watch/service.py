@@ -14,11 +14,10 @@ import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta
 
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
-from apscheduler.triggers.cron import CronTrigger
 from apscheduler.triggers.interval import IntervalTrigger
 
 from analysis.watch.systemd import ServiceManager
@@ -27,6 +26,8 @@ from config.errors import WarmcoilError
 _SIGNALS = (signal.SIGTERM, signal.SIGINT)
 _LOOK_SECONDS = 1.0
 _ALIVE_SECONDS = 60.0
+_JOBS_SECONDS = 15.0
+_FIRST_JOBS_SECONDS = 1.0
 _GIVE_UP_SECONDS = 300.0
 _END_SECONDS = 2.0
 _EX_SOFTWARE = 70
@@ -65,19 +66,20 @@ class Health:
 
 
 class Service:
-    """Runs `evaluate` again and again, and `tidy` once a day, until it is asked to end."""
+    """Runs `evaluate` again and again, and `jobs` beside it, until it is asked to end.
+
+    `jobs` says its own faults; the watch is as healthy as its evaluations.
+    """
 
     def __init__(
         self,
         evaluate: Callable[[], None],
-        tidy: Callable[[], None],
+        jobs: Callable[[], None],
         every_seconds: float,
-        zone: tzinfo,
     ) -> None:
         self._evaluate = evaluate
-        self._tidy = tidy
+        self._jobs = jobs
         self._every_s = every_seconds
-        self._zone = zone
         self._health = Health()
         self._manager = ServiceManager()
         self._at_work = threading.Lock()
@@ -99,7 +101,12 @@ class Service:
             next_run_time=datetime.now(UTC),
         )
         self._scheduler.add_job(
-            self._job, CronTrigger(hour=4, minute=10, timezone=self._zone), args=(self._tidy,)
+            self._beside,
+            IntervalTrigger(seconds=_JOBS_SECONDS),
+            args=(self._jobs,),
+            id="jobs",
+            # Not before the first evaluation is done: they share one thread.
+            next_run_time=datetime.now(UTC) + timedelta(seconds=_FIRST_JOBS_SECONDS),
         )
         self._scheduler.start()
         try:
@@ -126,7 +133,8 @@ class Service:
         """The scheduler plans by the wall clock: one put back would have it wait for hours."""
         offset_s = time.time() - time.monotonic()
         if offset_s < before_s - _CLOCK_BACK_SECONDS:
-            self._scheduler.modify_job("evaluate", next_run_time=datetime.now(UTC))
+            for name in ("evaluate", "jobs"):
+                self._scheduler.modify_job(name, next_run_time=datetime.now(UTC))
         return offset_s
 
     def _job(self, work: Callable[[], None]) -> None:
@@ -140,6 +148,13 @@ class Service:
                 self._health.broken = True
             else:
                 self._health.went_well()
+
+    def _beside(self, work: Callable[[], None]) -> None:
+        with self._at_work:
+            try:
+                work()
+            except Exception:  # noqa: BLE001  # whatever it is: the evaluations go on
+                _LOG.exception("the jobs beside the watch")
 
     def _end(self) -> None:
         self._manager.stopping()
