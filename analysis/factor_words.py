@@ -241,7 +241,7 @@ def _handling(factor: Factor, _of: Different) -> Telling:
         value,
         rule,
         "handled sooner than after",
-        "were followed by it as soon, or sooner",
+        "were followed by handling as soon, or sooner",
     )
 
 
