@@ -20,6 +20,13 @@ from analysis.watch.states import (
 SEVERAL_COOLING = AlarmKey(Kind.SEVERAL_COOLING)
 
 
+def after_restart(alarm: Alarm, seen_ms: int) -> Alarm:
+    """The alarm as a new watch takes it up. It is about what others do at the same time, which at
+    the beginning of the look-back is not known of all: what was seen by the last watch is done."""
+    settled_ms = max(seen_ms, alarm.trail.settled_ms or 0)
+    return replace(alarm, trail=replace(alarm.trail, settled_ms=settled_ms))
+
+
 def cooling_together(run: Run, at_ms: int) -> list[tuple[int, str]]:
     """(when its fall began in ms, enclosure) of the most enclosures whose falls began together."""
     falls = sorted(

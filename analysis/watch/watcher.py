@@ -16,6 +16,7 @@ from analysis.watch.rule_figures import CHATTER_MS, Rules
 from analysis.watch.rules import Evaluation, Memory, evaluate
 from analysis.watch.rules_run import FLOOD
 from analysis.watch.rules_snapshot import Snapshot
+from analysis.watch.rules_together import SEVERAL_COOLING, after_restart
 from analysis.watch.states import MINUTE_MS, Alarm, AlarmKey, Cause, Trail, Transition
 from analysis.watch.texts import messages_of
 from collector.clock import Clock
@@ -177,6 +178,8 @@ class Watcher:
             earliest_ms = max(alarm.trail.from_ms, earliest_ms, now_ms - MOST_LATE_MS)
             trail = replace(alarm.trail, from_ms=min(earliest_ms, now_ms))
             self._alarms[key] = replace(alarm, trail=trail)
+        together = self._alarms.get(SEVERAL_COOLING, Alarm(SEVERAL_COOLING))
+        self._alarms[SEVERAL_COOLING] = after_restart(together, seen_ms)
         self._memory = memory_of(store.transitions(seen_ms - CHATTER_MS))
         store.begin(self._parts.addresses, now_ms, self._parts.others)
         self._seen_ms = seen_ms

@@ -13,6 +13,7 @@ from analysis.watch.requests import Action, Request
 from analysis.watch.rule_figures import rules_of
 from analysis.watch.rules import Memory, Series, Snapshot, evaluate
 from analysis.watch.rules_falling import Look
+from analysis.watch.rules_together import SEVERAL_COOLING, after_restart
 from analysis.watch.states import (
     HOUR_MS,
     MINUTE_MS,
@@ -135,10 +136,10 @@ class Watch:
             earliest_ms = self.seen_ms - RULES.lookback_ms(key.kind, key.enclosure)
             trail = Trail(max([earliest_ms, *begun]), max(settled, default=None))
             kept[key] = replace(alarm, trail=trail)
-        self.alarms, self.memory = (
-            kept,
-            memory_of(t for t in past if t.at_ms >= self.seen_ms - HOUR_MS),
-        )
+        together = kept.get(SEVERAL_COOLING, Alarm(SEVERAL_COOLING))
+        kept[SEVERAL_COOLING] = after_restart(together, self.seen_ms)
+        self.alarms = kept
+        self.memory = memory_of(t for t in past if t.at_ms >= self.seen_ms - HOUR_MS)
 
     def told(self) -> list[object]:
         """All that a keeper sees of what happened."""
