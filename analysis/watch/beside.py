@@ -23,7 +23,7 @@ from config.errors import WarmcoilError
 from config.home import Home
 from config.settings import Settings
 
-PICTURE_SECONDS = 15.0
+PICTURE_SECONDS = 10.0
 _WORDS = {Action.ACKNOWLEDGE: "I have seen it", Action.SHELVE: "Quiet for 2 h"}
 _LOG = logging.getLogger(__name__)
 

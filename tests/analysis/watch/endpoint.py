@@ -84,14 +84,14 @@ class Endpoint:
         except OSError:
             pass  # the sender was killed while we held the answer
 
-    def wait_for(self, count: int, timeout_s: float = 15.0) -> list[Arrival]:
+    def wait_for(self, count: int, timeout_s: float = 30.0) -> list[Arrival]:
         """What has arrived, once it is `count` messages. Fails after `timeout_s`."""
         with self._changed:
             done = self._changed.wait_for(lambda: len(self.arrivals) >= count, timeout_s)
         assert done, f"{len(self.arrivals)} of {count} messages: {[a.title for a in self.arrivals]}"
         return list(self.arrivals)
 
-    def wait_for_requests(self, count: int, timeout_s: float = 15.0) -> None:
+    def wait_for_requests(self, count: int, timeout_s: float = 30.0) -> None:
         """Returns once `count` requests were made, whatever the answer. Fails after `timeout_s`."""
         with self._changed:
             assert self._changed.wait_for(lambda: self.requests >= count, timeout_s), self.requests
