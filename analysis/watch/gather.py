@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from analysis.watch.gather_heard import LastHeard
 from analysis.watch.gather_series import apart_points, doubted_points, each_minute, stuck_points
 from analysis.watch.histories import HISTORY_MS, Minutes
 from analysis.watch.looking import Foreteller, look, look_times
@@ -16,15 +17,13 @@ from analysis.watch.rules_snapshot import PlacedProbe, Series, Snapshot
 from analysis.watch.states import DAY_MS, HOUR_MS, Alarm, AlarmKey, Kind
 from analysis.watch.zone_value import Placed, zone_points
 from collector.book.records import Placement, Zone
-from collector.readings import Flag, Quantity, Reading, SeriesKey
+from collector.readings import Quantity, Reading, SeriesKey
 from collector.store.columns import Columns
 from collector.store.reader import Reader
 
 MOST_LATE_MS = DAY_MS
 """Readings older than this are not judged any more, however long the watch was off."""
-_SEARCH_MS = (2 * HOUR_MS, DAY_MS, 8 * DAY_MS)
 _PIECE_MS = 2 * HOUR_MS
-_LATE_ARRIVAL_MS = HOUR_MS // 4
 _WARM_KINDS = (Kind.WARM_SIDE_LOW, Kind.TOO_HOT)
 _AIR_KINDS = (Kind.HUMIDITY_LOW, Kind.HUMIDITY_HIGH)
 _PROBE_KINDS = (Kind.PROBE_DOUBTED, Kind.PROBE_STUCK)
@@ -36,15 +35,6 @@ class Gathered:
 
     snapshot: Snapshot
     last_words: dict[str, LastWord]
-
-
-@dataclass(frozen=True, slots=True)
-class _Heard:
-    """The last usable reading found, and up to when was looked."""
-
-    searched_ms: int
-    at_ms: int | None = None
-    value_c: float | None = None
 
 
 @dataclass(slots=True)
@@ -59,14 +49,13 @@ class _Cycle:
 
 
 class Gatherer:
-    """Gathers from one home's readings. Remembers where a silent probe was last heard, and how
-    the warm sides and the rooms have been."""
+    """Gathers from one home's readings. Remembers how the warm sides and the rooms have been."""
 
     def __init__(self, reader: Reader, rules: Rules, foretell: Foreteller) -> None:
         self._reader = reader
         self._rules = rules
         self._foretell = foretell
-        self._heard: dict[SeriesKey, _Heard] = {}
+        self._heard = LastHeard(reader, rules.silence_ms)
         self._minutes: dict[tuple[str, Zone], Minutes] = {}
 
     def gather(
@@ -87,7 +76,7 @@ class Gatherer:
             p for p in now_placed if _measures(p, Quantity.TEMPERATURE, measured, or_none=True)
         ]
         air = [p for p in now_placed if _measures(p, Quantity.HUMIDITY, measured)]
-        last_words = {p.probe: self._last_word(p.probe, latest, now_ms) for p in warmth}
+        last_words = {p.probe: self._heard.last_word(p.probe, latest, now_ms) for p in warmth}
         probes = [_placed_probe(p, last_words[p.probe], latest) for p in warmth]
         series = list(self._series(cycle, warmth, air))
         snapshot = Snapshot(series, probes, watching_since_ms, roster.digesting)
@@ -267,41 +256,6 @@ class Gatherer:
             for p in self._lying(cycle, enclosure, (zone,), start_ms)
         ]  # fmt: skip
         return zone_points(placed, self._rules.gap_ms, after_ms)
-
-    # ---- when a probe was last heard --------------------------------------------------------
-
-    def _last_word(self, probe: str, latest: Mapping[SeriesKey, Reading], now_ms: int) -> LastWord:
-        key = SeriesKey(probe, Quantity.TEMPERATURE)
-        newest = latest.get(key)
-        if newest is None:
-            return LastWord()
-        if newest.usable and newest.at_ms <= now_ms:
-            heard = _Heard(now_ms, newest.at_ms, newest.value)
-        else:
-            heard = self._search(key, now_ms)
-        self._heard[key] = heard
-        goes_on = now_ms - newest.at_ms <= self._rules.silence_ms
-        return LastWord(heard.at_ms, heard.value_c, newest.flags if goes_on else Flag.NONE)
-
-    def _search(self, key: SeriesKey, now_ms: int) -> _Heard:
-        """The newest reading is doubted, or of a time to come: look for the last usable one."""
-        known = self._heard.get(key)
-        if known is not None and known.searched_ms <= now_ms:
-            start_ms = known.searched_ms - _LATE_ARRIVAL_MS
-            found = self._last_usable(key, start_ms, now_ms)
-            return found or _Heard(now_ms, known.at_ms, known.value_c)
-        for span_ms in _SEARCH_MS:
-            found = self._last_usable(key, now_ms - span_ms, now_ms)
-            if found is not None:
-                return found
-        return _Heard(now_ms)
-
-    def _last_usable(self, key: SeriesKey, start_ms: int, now_ms: int) -> _Heard | None:
-        columns = self._reader.columns(key, start_ms, now_ms + 1)
-        index = columns.flags.rfind(Flag.NONE)
-        if index < 0:
-            return None
-        return _Heard(now_ms, columns.at_ms[index], columns.values()[index])
 
 
 def _quantities(latest: Mapping[SeriesKey, Reading]) -> dict[str, set[Quantity]]:

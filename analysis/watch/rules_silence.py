@@ -63,9 +63,8 @@ def _judge_collector(run: Run) -> None:
         if run.now_ms - newest_ms <= run.rules.collector_ms and not ended:
             _clear(run, alarm, newest_ms)
         return
-    # One silent probe alone may be just that; and while it says what it misses, it lives.
-    told = any(not s.connected for s in run.snapshot.sources or ()) and not ended
-    suspect = ended or (ended is None and len(probes) > 1 and not told)
+    # While its process lives, something else is silent; and one probe alone may be just that.
+    suspect = ended or (ended is None and len(probes) > 1)
     if suspect and quiet_ms > run.rules.collector_ms:
         _raise(run, alarm, newest_ms, Priority.HIGH, limit_ms=run.rules.collector_ms)
 

@@ -60,8 +60,7 @@ def judge_together(run: Run, at_ms: int) -> None:
         beyond_ms=((at_ms if from_ms is None else from_ms) if several else None,),
     )
     still = {name for _, name in group} if several else set()
-    began = alarm.standing and alarm.raised_ms is not None and at_ms > alarm.raised_ms
-    over = began and len(still | _low_at(run, at_ms)) < 2
+    over = alarm.standing and len(still | _low_at(run, at_ms)) < 2
     back_ms = (at_ms if trail.back_ms is None else trail.back_ms) if over else None
     alarm = replace(alarm, trail=replace(trail, back_ms=back_ms))
     run.put(alarm)

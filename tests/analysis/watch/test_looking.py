@@ -115,6 +115,14 @@ def test_one_that_has_settled_lower_falls_no_more() -> None:
     assert fall_began(times, values, 30.9) is None
 
 
+def test_a_heater_that_works_again_ends_the_fall() -> None:
+    fall = failing(31.0, 22.0, 2.5, 40)
+    values = [31.0] * 60 + fall + [fall[-1] + 0.05 * m for m in range(1, 6)]
+    times = [START_MS + m * MINUTE_MS for m in range(len(values))]
+    assert fall_began(times[:100], values[:100], 30.9) is not None
+    assert fall_began(times, values, 30.9) is None
+
+
 def test_without_a_usual_low_only_a_deep_fall_counts() -> None:
     values = [31.0] * 30 + failing(31.0, 22.0, 2.5, 60)
     times = [START_MS + m * MINUTE_MS for m in range(len(values))]

@@ -165,6 +165,15 @@ def test_what_was_foretold_and_did_not_come_is_cleared() -> None:
     ]  # fmt: skip
 
 
+def test_what_was_foretold_and_is_about_to_come_is_not_cleared() -> None:
+    points = [*minutes(29.5, 0, 50), *minutes(27.5, 50, 100)]
+    series = Series(LOW, points, [*looks(20, 44), *looks(44, 100, falls=False)])
+    kind = Kind.WARM_SIDE_LOW
+    assert story(judge(series, now=100).transitions) == [
+        (kind, Cause.RAISED, 26), (kind, Cause.ESCALATED, 70),
+    ]  # fmt: skip
+
+
 def test_a_forecast_that_comes_and_goes_raises_nothing() -> None:
     some = [look for start in (20, 30, 40) for look in looks(start, start + 6)]
     between = [look for start in (26, 36, 46) for look in looks(start, start + 4, floor=None)]
@@ -310,6 +319,30 @@ def test_probes_that_fall_silent_minutes_apart_are_two() -> None:
     apart = [placed("a", "Birch", 10), placed("b", "Larch", 14), placed("c", "Rowan", 10_000)]
     result = watch_silence(apart, 60)
     assert [k for k, _, _ in told(result.transitions)] == [Kind.NO_READINGS, Kind.NO_READINGS]
+
+
+def test_one_that_falls_silent_later_is_not_of_that_line() -> None:
+    line = [placed("a", "Birch", 10), placed("b", "Larch", 10)]
+    later = placed("c", "Rowan", 40)
+    alive = placed("d", "Rowan", 10_000, Zone.COOL_SIDE)
+    result = watch_silence([*line, later, alive], 90)
+    assert told(result.transitions) == [
+        (Kind.SEVERAL_SILENT, Cause.RAISED, 21), (Kind.NO_READINGS, Cause.RAISED, 51),
+    ]  # fmt: skip
+
+
+def test_after_a_start_probes_that_were_lost_at_different_times_are_not_one_fault() -> None:
+    lost = [placed("a", "Birch", 10), placed("b", "Larch", 200), placed("c", "Rowan", 10_000)]
+    heard = [replace(p, heard_ms=min(p.heard_ms or 0, 500 * MINUTE_MS)) for p in lost]
+    snapshot = Snapshot([], heard, watching_since_ms=489 * MINUTE_MS)
+    result = evaluate(snapshot, {}, RULES, 500 * MINUTE_MS)
+    assert [k for k, _, _ in told(result.transitions)] == [Kind.NO_READINGS, Kind.NO_READINGS]
+
+
+def test_while_its_process_lives_it_is_not_the_collector() -> None:
+    silent = [placed("a", "Birch", 10), placed("b", "Larch", 10)]
+    result = watch_silence(silent, 60, ended=False)
+    assert told(result.transitions) == [(Kind.SEVERAL_SILENT, Cause.RAISED, 21)]
 
 
 @pytest.mark.parametrize(

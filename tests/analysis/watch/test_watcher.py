@@ -580,3 +580,21 @@ def test_humidity_retreat_and_probes_apart_from_real_readings(bench: Bench) -> N
         "Probes disagree by 2.5 °C: warm side of Larch",
         "Air too dry in Larch: 30 %",
     ]
+
+
+def test_chattering_is_known_through_restarts(bench: Bench) -> None:
+    """Stuck for a minute, good for eight, three times over: the third is held (ISA-18.2)."""
+    for _ in range(3):
+        bench.restart()
+        bench.sleep(1)
+        bench.stage.commit((bench.now_ms, 31.0), flags=Flag.STUCK)
+        bench.watcher.cycle()
+        bench.report(31.0, 8)
+    stuck = AlarmKey(Kind.PROBE_STUCK, "Larch", "warm-1")
+    assert bench.store.alarms()[stuck].latched
+    assert bench.store.alarms()[stuck].standing
+    bench.restart()
+    bench.report(31.0, 30)
+    assert [(c, m) for _, c, m in bench.story()][-2:] == [
+        (Cause.RAISED, 19.0), (Cause.CLEARED, 50.0),
+    ]  # fmt: skip
