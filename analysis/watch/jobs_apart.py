@@ -81,6 +81,9 @@ class Apart:
             self._process.kill()
             self._process.wait()
             self._process = None
+            for file in (self._said, self._fault):
+                if file is not None:
+                    file.close()
 
     def _notes(self, said: str) -> list[Note]:
         try:

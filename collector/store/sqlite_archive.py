@@ -87,13 +87,14 @@ class SqliteArchive:
         return Columns.joined(days).cut(start_ms, end_ms)
 
     def stored(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Stored]:
-        """The blocks of all days that [start_ms, end_ms) touches, undecoded and unverified."""
+        """The blocks that reach into [start_ms, end_ms), undecoded and unverified."""
         if start_ms >= end_ms:
             return []
         rows = self._rows(
-            "SELECT day, crc32, packed FROM block WHERE day BETWEEN ? AND ? AND series_id = "
-            "(SELECT id FROM series WHERE probe = ? AND quantity = ?) ORDER BY day",
-            (start_ms // DAY_MS, (end_ms - 1) // DAY_MS, key.probe, key.quantity.value),
+            # A watch asks for the last minutes, of which the archive as a rule has none yet.
+            "SELECT day, crc32, packed FROM block WHERE day BETWEEN ? AND ? AND last_ms >= ? "
+            "AND series_id = (SELECT id FROM series WHERE probe = ? AND quantity = ?) ORDER BY day",
+            (start_ms // DAY_MS, (end_ms - 1) // DAY_MS, start_ms, key.probe, key.quantity.value),
         )
         return [Stored(*row) for row in rows]
 
