@@ -114,12 +114,24 @@ class Run:
             self._watcher.cycle()
 
 
-def simulate(folder: Path, days: int, seed: int, *, step_min: int, restart_seed: int = 0) -> Run:
-    """Run `days` of the room under the watch; with a `restart_seed` the watch is killed about
-    five times a day at random, and away for up to a quarter of an hour."""
+def simulate(  # each is a thing of its own
+    folder: Path,
+    days: int,
+    seed: int,
+    *,
+    step_min: int,
+    restart_seed: int = 0,
+    faults: Sequence[Fault] | None = None,
+) -> Run:
+    """Run `days` of the room under the watch, with the script's faults or these.
+
+    With a `restart_seed` the watch is killed about five times a day at random, and away for up to
+    a quarter of an hour.
+    """
     run = Run(Home(folder), step_min)
+    folder.parent.mkdir(parents=True, exist_ok=True)
     _furnish(run.home, days, seed)
-    room = Room(seed, script(days, seed), START_MS)
+    room = Room(seed, script(days, seed) if faults is None else list(faults), START_MS)
     rng, away_until = random.Random(restart_seed), 0
     began = time.perf_counter()
     with (
