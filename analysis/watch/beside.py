@@ -19,11 +19,13 @@ from typing import Self
 from analysis.watch.links import links_for
 from analysis.watch.outbox import Delivery, Urgency
 from analysis.watch.requests import Action
+from analysis.watch.states import HOUR_MS
 from config.errors import WarmcoilError
 from config.home import Home
 from config.settings import Settings
 
 PICTURE_SECONDS = 10.0
+_NEWS_MS = 2 * HOUR_MS
 _WORDS = {Action.ACKNOWLEDGE: "I have seen it", Action.SHELVE: "Quiet for 2 h"}
 _LOG = logging.getLogger(__name__)
 
@@ -61,7 +63,7 @@ class Beside:
         ):
             return delivery.body
         try:
-            links = links_for(delivery.key, self._home, page, now_ms)
+            links = links_for(delivery.key, self._home, page, now_ms, delivery.created_ms)
         except WarmcoilError as fault:
             _LOG.warning("%s", fault)
             return delivery.body
@@ -69,12 +71,15 @@ class Beside:
         answers = [f"{_WORDS[action]}: {url}" for action, url in links]
         return "\n".join([*words, *answers, reference])
 
-    def picture(self, delivery: Delivery) -> Path | None:
+    def picture(self, delivery: Delivery, now_ms: int) -> Path | None:
         """The last hours of its enclosure as a file; None where there is none to be had.
 
-        Where one failed, none is tried for the messages behind it.
+        Where one failed, none is tried for the messages behind it. A message that was held up for
+        hours goes without: the picture would show another time than its words.
         """
         if delivery.key is None or not delivery.key.enclosure:
+            return None
+        if now_ms - delivery.created_ms > _NEWS_MS:
             return None
         with self._drawing:
             if delivery.number not in self._pictures and not self._none_to_be_had:

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import argparse
 import logging
+import re
 import signal
 import sqlite3
 import sys
 import threading
+import time
 import warnings
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -36,7 +38,14 @@ if TYPE_CHECKING:
 
 TIME_LIMIT_SECONDS = 120
 """After this the process is ended by the kernel, whatever a service is doing."""
+ENOUGH_SECONDS = 60.0
+"""After this no other message is begun, so that the limit cuts none off, which would be sent twice;
+the watch starts the next run at once."""
 _FAILURES_A_RUN = 2
+_DOUBTFUL = 12
+"""After so many attempts a message is doubted also where the service has not refused it."""
+_REFUSED = re.compile(r"error=4(?!08|25|29)[0-9]{2}\b")
+"""HTTP 4xx: the request is at fault (RFC 9110 §15.5); 408, 425 and 429 ask to come back."""
 _AT_ONCE = 8
 _LOG = logging.getLogger(__name__)
 
@@ -49,10 +58,12 @@ def deliver(
     now_ms: Callable[[], int] = wall_clock_ms,
     *,
     beside: Beside | None = None,
+    enough_seconds: float | None = None,
 ) -> None:
     """Try everything that is due, at all addresses at once, so that none waits for another."""
     if not senders:
         return
+    enough_s = ENOUGH_SECONDS if enough_seconds is None else enough_seconds
     one = partial(
         _deliver_to,
         alarms=alarms,
@@ -60,6 +71,7 @@ def deliver(
         stop=stop,
         now_ms=now_ms,
         beside=beside,
+        until_s=time.monotonic() + enough_s,
     )
     with ThreadPoolExecutor(min(len(senders), _AT_ONCE)) as pool:
         for _ in pool.map(one, senders):
@@ -74,13 +86,14 @@ def _deliver_to(
     stop: threading.Event,
     now_ms: Callable[[], int],
     beside: Beside | None,
+    until_s: float,
 ) -> None:
     with speaking_of(alarms), closing(open_alarms(alarms)) as connection:
         outbox = Outbox(connection, first_wait_ms)
         outbox.pass_over(sender.address.digest, now_ms())
         tried: set[int] = set()
         failures = 0
-        while failures < _FAILURES_A_RUN and not stop.is_set():
+        while failures < _FAILURES_A_RUN and not stop.is_set() and time.monotonic() < until_s:
             delivery = outbox.next_delivery(sender.address.digest, now_ms(), tried)
             if delivery is None:
                 return
@@ -95,8 +108,15 @@ def _deliver_to(
                 failures += 1
                 outbox.failed(delivery, fault)
                 _LOG.warning("message %s not delivered to %s: %s", reference, label, fault)
+                if not _may_be_the_message(fault, delivery.attempts + 1):
+                    break  # the address does not answer: nothing overtakes
         if failures:
             outbox.postpone(sender.address.digest, now_ms())
+
+
+def _may_be_the_message(fault: str, attempts: int) -> bool:
+    """True where the service speaks against this message, and the one behind it may be tried."""
+    return _REFUSED.search(fault) is not None or attempts >= _DOUBTFUL
 
 
 def _send(sender: Sender, delivery: Delivery, beside: Beside | None, now_ms: int) -> str | None:
@@ -105,7 +125,7 @@ def _send(sender: Sender, delivery: Delivery, beside: Beside | None, now_ms: int
     if beside is None:
         return sender.send(delivery)
     with_picture = delivery.attempts == 0 and sender.takes_pictures
-    picture = beside.picture(delivery) if with_picture else None
+    picture = beside.picture(delivery, now_ms) if with_picture else None
     return sender.send(delivery, beside.body(delivery, now_ms), picture)
 
 

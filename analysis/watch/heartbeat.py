@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import logging
+import signal
 import subprocess
 import sys
 import time
@@ -21,6 +22,8 @@ from config.home import Home
 from config.settings import load_settings
 
 _TIMEOUT_SECONDS = 20.0
+_LIMIT_SECONDS = 60
+"""After this the process is ended by the kernel: a service can send its answer byte by byte."""
 _MOST_BYTES = 4_096
 _BLIND = (
     Kind.COLLECTOR_SILENT,
@@ -87,7 +90,8 @@ def address_of(home: Home) -> str | None:
 
 def beat(url: str) -> str | None:
     """Call the address; None when it answered with success, else why not, without the address."""
-    from urllib.error import HTTPError, URLError  # noqa: PLC0415  # heavy: not for the watch
+    from http.client import HTTPException  # noqa: PLC0415  # heavy: not for the watch
+    from urllib.error import HTTPError, URLError  # noqa: PLC0415
     from urllib.request import Request, urlopen  # noqa: PLC0415
 
     request = Request(url, headers={"User-Agent": "Warmcoil"})  # noqa: S310  # http(s) only
@@ -96,12 +100,16 @@ def beat(url: str) -> str | None:
             return None
     except HTTPError as fault:
         return f"the service answered {fault.code}"
-    except (URLError, OSError, ValueError) as fault:
+    except (URLError, OSError, HTTPException, ValueError) as fault:
         return f"the service was not reached ({type(fault).__name__})"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """The process; 0 when the service has heard."""
+    signal.signal(signal.SIGALRM, signal.SIG_DFL)
+    signal.alarm(_LIMIT_SECONDS)
+    # The watch waits for its signals with these blocked, and a child inherits that.
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, (signal.SIGTERM, signal.SIGINT))
     parser = argparse.ArgumentParser(prog="python -m analysis.watch.heartbeat")
     parser.add_argument("--home", type=Path, required=True, metavar="DIR")
     given = parser.parse_args(arguments)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import base64
 import binascii
+import contextlib
 import hmac
 import json
 import os
@@ -45,18 +46,26 @@ def signing_key(home: Home) -> bytes:
     """The home's key, made once, readable by its owner only. Raises StoreFault."""
     path = home.folder / "link.key"
     try:
-        try:
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
-        except FileExistsError:
-            return _read(path)
-        with os.fdopen(handle, "wb") as file:
-            key = secrets.token_bytes(_KEY_BYTES)
-            file.write(key)
-            file.flush()
-            os.fsync(file.fileno())
+        if not path.exists():
+            _make(path)
+        return _read(path)
     except OSError as fault:
         raise StoreFault(f"{path}: {fault.strerror}; links in messages cannot be made") from fault
-    return key
+
+
+def _make(path: Path) -> None:
+    """Whole or not at all, also at a power cut; of two processes, the first one's key stays."""
+    fresh = path.with_name(f".{path.name}.{secrets.token_hex(8)}")
+    handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(secrets.token_bytes(_KEY_BYTES))
+            file.flush()
+            os.fsync(file.fileno())
+        with contextlib.suppress(FileExistsError):
+            os.link(fresh, path)
+    finally:
+        fresh.unlink(missing_ok=True)
 
 
 def _read(path: Path) -> bytes:
@@ -101,10 +110,13 @@ def carry_out(home: Home, token: str, *, who: str, now_ms: int) -> Offer:
     return offer
 
 
-def links_for(key: AlarmKey, home: Home, page: str, now_ms: int) -> list[tuple[Action, str]]:
-    """The links for a message about an alarm that stands; none when it does not."""
+def links_for(
+    key: AlarmKey, home: Home, page: str, now_ms: int, made_ms: int | None = None
+) -> list[tuple[Action, str]]:
+    """The links for a message about an alarm that stands; none when it does not, or was raised
+    anew after the message was made (at `made_ms`)."""
     raised_ms = _raised_ms(home.alarms, key)
-    if raised_ms is None:
+    if raised_ms is None or (made_ms is not None and raised_ms > made_ms):
         return []
     secret, base = signing_key(home), page.rstrip("/")
     return [

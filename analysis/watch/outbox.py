@@ -29,6 +29,9 @@ STUBBORN = 3
 KEEP_MS = 400 * DAY_MS
 
 OVER_ALREADY = "it was over before the quiet hours were"
+SAID_URGENTLY = "a more urgent message has said it"
+FOR_OTHERS = "-2"
+"""The end of the reference of a message that tells others what nobody has answered."""
 _ADDRESS_LEFT = "its address is no longer in the settings"
 _LOG = logging.getLogger(__name__)
 
@@ -72,17 +75,20 @@ class Delivery:
     attempts: int
     key: AlarmKey | None
     """None for a message that is about no alarm."""
+    created_ms: int
 
 
 # A time further off than any wait was set by a clock that has been put back.
 _NOT_HELD = f"(held_until_ms IS NULL OR held_until_ms <= :now OR held_until_ms > :now + {DAY_MS})"
-# The deliveries that may go, the oldest first: no older one of that alarm waits there.
+# The deliveries that may go, the oldest first: no older one of that alarm waits there. One that
+# is held does not keep what has become urgent since.
 _MAY_GO = f"""
     FROM delivery AS d JOIN outbox AS o USING (message)
     WHERE d.state = 'waiting' AND d.address = :address AND {_NOT_HELD}
       AND NOT EXISTS (
         SELECT 1 FROM delivery AS e JOIN outbox AS p USING (message)
         WHERE e.state = 'waiting' AND e.address = d.address AND p.message < o.message
+          AND {_NOT_HELD.replace("held_", "e.held_")}
           AND p.kind = o.kind AND p.enclosure = o.enclosure AND p.probe = o.probe)
     ORDER BY o.message
 """  # noqa: S608  # only our own numbers
@@ -119,7 +125,7 @@ class Outbox:
             return
         told = set(addresses)
         if message.urgency is Urgency.ALL_CLEAR and before is not None:
-            told |= self._told(before["message"])
+            told |= self._told(key)
         held_ms = self._held_until_ms(message, before, now_ms)
         for address in sorted(told):
             self._wait_for(added.lastrowid, address, now_ms, held_ms)
@@ -133,9 +139,16 @@ class Outbox:
         ).fetchone()
         return row
 
-    def _told(self, number: int) -> set[str]:
+    def _told(self, key: AlarmKey) -> set[str]:
+        """Who was told of an alarm, or will be, since it was last over."""
         rows = self._connection.execute(
-            "SELECT address FROM delivery WHERE message = ? AND state <> 'given up'", (number,)
+            "SELECT DISTINCT d.address FROM delivery AS d JOIN outbox AS o USING (message) "
+            "WHERE o.kind = :kind AND o.enclosure = :enclosure AND o.probe = :probe "
+            "AND o.urgency <> 'all clear' AND d.state <> 'given up' AND o.message > coalesce(("
+            "SELECT max(p.message) FROM outbox AS p WHERE p.kind = :kind "
+            "AND p.enclosure = :enclosure AND p.probe = :probe AND p.urgency = 'all clear' "
+            "AND p.message < (SELECT max(message) FROM outbox)), 0)",
+            {"kind": key.kind, "enclosure": key.enclosure, "probe": key.probe or ""},
         )
         return {row["address"] for row in rows}
 
@@ -170,7 +183,7 @@ class Outbox:
             (address, MOST_WAITING),
         ).fetchall()
         for row in overfull:
-            self._give_up(row["message"], address, now_ms, "too many messages were waiting")
+            self.give_up(row["message"], address, now_ms, "too many messages were waiting")
 
     def change_addresses(
         self,
@@ -189,11 +202,11 @@ class Outbox:
             "SELECT message, address FROM delivery WHERE state = 'waiting'"
         ).fetchall():
             if row["address"] not in addresses and row["address"] not in others:
-                self._give_up(row["message"], row["address"], now_ms, _ADDRESS_LEFT)
+                self.give_up(row["message"], row["address"], now_ms, _ADDRESS_LEFT)
         for key in standing:
             row = self._connection.execute(
-                "SELECT max(message) AS newest FROM outbox WHERE kind = ? AND enclosure = ? "
-                "AND probe = ?",
+                "SELECT max(message) AS newest FROM outbox WHERE kind = ? AND enclosure = ? "  # noqa: S608
+                f"AND probe = ? AND reference NOT LIKE '%{FOR_OTHERS}'",  # only our own mark
                 (key.kind, key.enclosure, key.probe or ""),
             ).fetchone()
             if row["newest"] is not None:
@@ -216,14 +229,15 @@ class Outbox:
             (now_ms - GIVE_UP_AFTER_MS,),
         ).fetchall():
             reason = f"it could not be delivered in {GIVE_UP_AFTER_MS // DAY_MS} days"
-            self._give_up(row["message"], row["address"], now_ms, reason)
+            self.give_up(row["message"], row["address"], now_ms, reason)
         self._connection.execute(
             "DELETE FROM outbox WHERE created_ms < ? AND NOT EXISTS (SELECT 1 FROM delivery AS d "
             "WHERE d.message = outbox.message AND d.state = 'waiting')",
             (now_ms - KEEP_MS,),
         )
 
-    def _give_up(self, number: int, address: str, now_ms: int, reason: str) -> None:
+    def give_up(self, number: int, address: str, now_ms: int, reason: str) -> None:
+        """Send it there no more; the reason is kept and logged."""
         self._connection.execute(
             "UPDATE delivery SET state = 'given up', settled_ms = ?, fault = ? "
             "WHERE message = ? AND address = ? AND state = 'waiting'",
@@ -269,21 +283,27 @@ class Outbox:
         return None
 
     def pass_over(self, address: str, now_ms: int) -> None:
-        """What was held, and was over before it could be told, is not told: its end says it all."""
+        """What was held is not told when it was over before it could be, for its end says it all;
+        nor when the same alarm has called more urgently since."""
         with transaction(self._connection):
-            rows = self._connection.execute(
-                "SELECT d.message FROM delivery AS d "  # noqa: S608  # only our own numbers
-                "JOIN outbox AS o USING (message) "
-                "WHERE d.state = 'waiting' AND d.address = :address AND d.attempts = 0 "
-                f"AND d.held_until_ms IS NOT NULL AND {_NOT_HELD} AND o.urgency IN ('medium', "
-                "'low') AND EXISTS (SELECT 1 FROM delivery AS e JOIN outbox AS p USING (message) "
-                "WHERE e.state = 'waiting' AND e.address = d.address AND p.message > o.message "
-                "AND p.urgency = 'all clear' AND p.kind = o.kind AND p.enclosure = o.enclosure "
-                "AND p.probe = o.probe)",
-                {"address": address, "now": now_ms},
-            ).fetchall()
-            for row in rows:
-                self._give_up(row["message"], address, now_ms, OVER_ALREADY)
+            for newer, states, reason in (
+                (Urgency.ALL_CLEAR, "'waiting'", OVER_ALREADY),
+                (Urgency.HIGH, "'waiting', 'delivered'", SAID_URGENTLY),
+            ):
+                rows = self._connection.execute(
+                    "SELECT d.message FROM delivery AS d "  # noqa: S608  # only our own words
+                    "JOIN outbox AS o USING (message) "
+                    "WHERE d.state = 'waiting' AND d.address = :address AND d.attempts = 0 "
+                    f"AND d.held_until_ms IS NOT NULL AND {_NOT_HELD} "
+                    "AND o.urgency IN ('medium', 'low') "
+                    "AND EXISTS (SELECT 1 FROM delivery AS e JOIN outbox AS p USING (message) "
+                    f"WHERE e.state IN ({states}) AND e.address = d.address "
+                    "AND p.message > o.message AND p.urgency = :newer AND p.kind = o.kind "
+                    "AND p.enclosure = o.enclosure AND p.probe = o.probe)",
+                    {"address": address, "now": now_ms, "newer": newer},
+                ).fetchall()
+                for row in rows:
+                    self.give_up(row["message"], address, now_ms, reason)
 
     def begin(self, delivery: Delivery, now_ms: int) -> None:
         """An attempt begins. Should this process die in it, it is tried again after the wait."""
@@ -331,7 +351,7 @@ class Outbox:
             for row in self._connection.execute(
                 "SELECT message FROM delivery WHERE address = ? AND state = 'waiting'", (address,)
             ).fetchall():
-                self._give_up(row["message"], address, now_ms, reason)
+                self.give_up(row["message"], address, now_ms, reason)
 
 
 def _due(row: sqlite3.Row | None, now_ms: int) -> bool:
@@ -343,8 +363,7 @@ def _due(row: sqlite3.Row | None, now_ms: int) -> bool:
 def _delivery(row: sqlite3.Row, address: str) -> Delivery:
     return Delivery(
         row["message"], address, row["reference"], Urgency(row["urgency"]),
-        row["title"], row["body"], row["attempts"],
-        _key(row),
+        row["title"], row["body"], row["attempts"], _key(row), row["created_ms"],
     )  # fmt: skip
 
 

@@ -3,7 +3,8 @@ with it.
 
 A process of its own: a broker that hangs must not hold up an evaluation, and its client is heavy.
 It reads lines of JSON, [topic, payload], keeps the newest of each topic, and sends them again to a
-broker that comes back.
+broker that comes back. At QoS 0: with QoS 1 the client itself sends again what was not acknowledged
+before the connection broke, after the newest, and the old one stays as the retained message.
 """
 
 from __future__ import annotations
@@ -51,7 +52,7 @@ class Publisher:
             return
         self._newest[topic] = payload
         if self._client.is_connected():
-            self._client.publish(topic, payload, qos=1, retain=True)
+            self._client.publish(topic, payload, qos=0, retain=True)
 
     def close(self) -> None:
         """Send what is under way, for a moment, and leave."""
@@ -64,7 +65,7 @@ class Publisher:
     def _connected(self, client: paho.Client, *_: Any) -> None:
         self._said_away = False
         for topic, payload in list(self._newest.items()):
-            client.publish(topic, payload, qos=1, retain=True)
+            client.publish(topic, payload, qos=0, retain=True)
 
     def _away(self, *_: Any) -> None:
         if not self._said_away:

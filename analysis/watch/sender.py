@@ -21,6 +21,12 @@ _TYPES = {
 }
 
 
+_REFERENCE_HEADERS = {
+    # A service that keeps it knows a repeat (IETF draft "The Idempotency-Key HTTP Header Field").
+    **dict.fromkeys(("json", "jsons", "xml", "xmls", "form", "forms"), "Idempotency-Key"),
+    **dict.fromkeys(("mailto", "mailtos"), "X-Warmcoil-Reference"),  # apprise makes the Message-ID
+}
+
 _WORDS: ContextVar[list[str] | None] = ContextVar("words", default=None)
 """What apprise said while one message was sent. apprise may send in a thread of its own, but it
 takes the context along."""
@@ -81,6 +87,7 @@ class Sender:
 
         `body` stands in place of its own; `picture` is a file beside it.
         """
+        self._carry(delivery.reference)
         words: list[str] = []
         token = _WORDS.set(words)
         try:
@@ -98,6 +105,13 @@ class Sender:
         if taken:
             return None
         return self.address.scrubbed(words[-1] if words else "the service did not take it")
+
+    def _carry(self, reference: str) -> None:
+        """Put the reference where a repeat can be known by it, where the service has a place."""
+        name = _REFERENCE_HEADERS.get(self.address.url.partition("://")[0].lower())
+        for service in self._apprised:
+            if name is not None and isinstance(getattr(service, "headers", None), dict):
+                service.headers[name] = reference
 
 
 def sender_of(address: Address) -> Sender | None:

@@ -21,6 +21,7 @@ class Arrival:
     kind: str
     at_s: float
     pictures: int = 0
+    repeat_key: str | None = None
 
     @property
     def reference(self) -> str:
@@ -69,6 +70,7 @@ class Endpoint:
             said["type"],
             time.monotonic(),
             len(said.get("attachments") or ()),
+            request.headers["Idempotency-Key"],
         )
         status = self.answer(arrival)
         with self._changed:

@@ -14,6 +14,7 @@ import subprocess
 import sys
 import threading
 import time
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import ClassVar
@@ -25,6 +26,7 @@ from analysis.watch.addresses import Address
 from analysis.watch.alarm_store import AlarmStore
 from analysis.watch.locks import OnlyOne
 from analysis.watch.outbox import Message, Urgency
+from analysis.watch.sender import quieten, sender_of
 from analysis.watch.states import AlarmKey, Kind
 from config.home import Home
 from tests.analysis.watch.endpoint import Endpoint
@@ -78,6 +80,7 @@ def test_title_text_urgency_and_order(home: Home, endpoint: Endpoint) -> None:
     assert (first.title, first.body) == ("title m1", "Grad °C\nMessage m1")
     assert first.kind == "failure"
     assert second.reference == "m2"
+    assert [first.repeat_key, second.repeat_key] == ["m1", "m2"]
     assert "message m1 delivered to watch.notify[1] (json)" in said
     run(home)
     assert len(endpoint.arrivals) == 2
@@ -213,6 +216,82 @@ def test_many_messages_to_an_address_that_is_down_are_not_all_tried_at_once(
     while len(endpoint.arrivals) < 5 and time.monotonic() < deadline:
         time.sleep(0.2)
         run(home)
+    assert [a.reference for a in endpoint.arrivals] == [f"m{n}" for n in range(5)]
+
+
+def put_each(home: Home, digest: str, count: int) -> None:
+    """Messages of as many alarms."""
+    with AlarmStore(home.alarms) as store:
+        for number in range(count):
+            key = AlarmKey(Kind.WARM_SIDE_LOW, f"e{number}")
+            message = Message(f"m{number}", key, Urgency.LOW, "t", f"Message m{number}")
+            store.record([], [message], [digest], time.time_ns() // 1_000_000)
+
+
+def run_later(home: Home, digest: str, minutes: int) -> None:
+    """One run of the delivery at a later time, in this process."""
+    quieten()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # apprise's own, as in the process
+        sender = sender_of(Address(endpoint_url(home), "there"))
+        assert sender is not None
+        now_ms = time.time_ns() // 1_000_000 + minutes * 60_000
+        room.deliver(home.alarms, [sender], 200, threading.Event(), lambda: now_ms)
+
+
+def endpoint_url(home: Home) -> str:
+    found = re.search(r'"(json://[^"]+)"', home.settings.read_text())
+    assert found is not None
+    return found[1]
+
+
+def test_a_service_that_is_ill_changes_no_order_however_long(
+    home: Home, endpoint: Endpoint
+) -> None:
+    """It fails on what it is asked first, and would take the next one: an outage that comes and
+    goes."""
+    (digest,) = settle(home, endpoint.url)
+    put_each(home, digest, 3)
+    endpoint.answer = lambda arrival: 503 if arrival.reference == "m0" else 200
+    for minute in range(0, 20 * 8, 20):
+        run_later(home, digest, minute)
+    assert endpoint.requests == 8
+    assert endpoint.arrivals == []
+    endpoint.answer = lambda _: 200
+    run_later(home, digest, 20 * 8)
+    assert [a.reference for a in endpoint.arrivals] == ["m0", "m1", "m2"]
+
+
+def test_one_that_the_service_refuses_holds_the_others_up_only_for_a_while(
+    home: Home, endpoint: Endpoint
+) -> None:
+    (digest,) = settle(home, endpoint.url)
+    put_each(home, digest, 3)
+    endpoint.answer = lambda arrival: 400 if arrival.reference == "m0" else 200
+    for minute in range(0, 20 * 3, 20):
+        run_later(home, digest, minute)
+    assert [a.reference for a in endpoint.arrivals] == ["m1", "m2"]
+    endpoint.answer = lambda _: 200
+    run_later(home, digest, 60)
+    assert [a.reference for a in endpoint.arrivals] == ["m1", "m2", "m0"]
+
+
+def test_a_long_line_is_cut_between_messages_and_none_is_sent_twice(
+    home: Home, endpoint: Endpoint
+) -> None:
+    (digest,) = settle(home, endpoint.url)
+    put_each(home, digest, 5)
+    endpoint.hold_s = 0.6
+    short = (
+        "from analysis.watch import deliver; deliver.TIME_LIMIT_SECONDS = 6; "
+        "deliver.ENOUGH_SECONDS = 1.0; "
+        f"raise SystemExit(deliver.main(['--home', {str(home.folder)!r}]))"
+    )
+    runs = 0
+    while len(endpoint.arrivals) < 5:
+        runs += 1
+        assert subprocess.run([sys.executable, "-c", short], check=False).returncode == 0
+    assert runs >= 2
     assert [a.reference for a in endpoint.arrivals] == [f"m{n}" for n in range(5)]
 
 

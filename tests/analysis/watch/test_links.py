@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
@@ -128,3 +129,16 @@ def test_the_token_shows_no_key(home: Home) -> None:
     assert said is not None
     assert json.loads(said)[0] == "acknowledge"
     assert signing_key(home) not in said
+
+
+def test_no_link_in_a_message_made_before_the_alarm_was_raised_anew(home: Home) -> None:
+    """It was held up by the network: its link must not answer for what came since."""
+    assert links_for(LARCH, home, "http://x", NOW, NOW - 1) == []
+    assert len(links_for(LARCH, home, "http://x", NOW, NOW)) == 2
+
+
+def test_of_two_that_make_the_key_at_once_both_have_the_same(tmp_path: Path) -> None:
+    with ThreadPoolExecutor(8) as pool:
+        keys = set(pool.map(signing_key, [Home(tmp_path)] * 64))
+    assert len(keys) == 1
+    assert [path.name for path in tmp_path.iterdir()] == ["link.key"]

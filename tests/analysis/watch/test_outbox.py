@@ -267,6 +267,18 @@ def test_what_was_over_before_the_quiet_hours_is_told_in_one(quiet: Outbox) -> N
     assert try_next(quiet, "a", 100, works=True) == "n1"
 
 
+def test_what_becomes_urgent_in_quiet_hours_does_not_wait_behind_its_own_call(
+    quiet: Outbox,
+) -> None:
+    put(quiet, urgent("medium", LARCH, Urgency.MEDIUM), "a", now=1)
+    put(quiet, urgent("high", LARCH, Urgency.HIGH), "a", now=3)
+    assert try_next(quiet, "a", 4, works=True) == "high"
+    put(quiet, urgent("over", LARCH, Urgency.ALL_CLEAR), "a", now=5)
+    assert try_next(quiet, "a", 6, works=True) == "over"
+    quiet.pass_over("a", 100)  # what was urgent has said more than the call before it
+    assert try_next(quiet, "a", 100, works=True) is None
+
+
 def test_a_clock_put_back_does_not_hold_what_was_quiet(quiet: Outbox) -> None:
     put(quiet, urgent("m1", LARCH, Urgency.MEDIUM), "a", now=1)
     assert quiet.something_due(["a"], 100 - 86_400_001)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import signal
+import socket
 import subprocess
+import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -167,6 +171,45 @@ def test_a_broker_that_comes_later_gets_the_newest(tmp_path: Path, broker: Mosqu
         herald.close()
 
 
+def test_nothing_old_overtakes_what_is_new_when_a_connection_breaks(
+    tmp_path: Path, broker: Mosquitto
+) -> None:
+    """A broker that hangs takes what is sent and acknowledges nothing; then it is killed."""
+    home = Home(tmp_path)
+    home.settings.write_text(f'[mqtt]\nhost = "{HOST}"\nport = {broker.port}\n')
+    herald = Herald(home.folder)
+    try:
+        herald.tell([("warmcoil/state/a", {"n": 0})])
+        listener = Listener(broker.port, "warmcoil/state/a")
+        listener.wait(1, 30.0)
+        listener.close()
+        process = broker._process
+        assert process is not None
+        process.send_signal(signal.SIGSTOP)
+        for value in range(1, 6):
+            herald.tell([("warmcoil/state/a", {"n": value})])
+        time.sleep(0.5)
+        process.kill()
+        process.wait()
+        time.sleep(0.5)
+        herald.tell([("warmcoil/state/a", {"n": 6})])
+        broker.start()
+        deadline = time.monotonic() + 20
+        while time.monotonic() < deadline:
+            time.sleep(1.0)
+            listener = Listener(broker.port, "warmcoil/state/a")
+            said = listener.wait(1, 5.0)
+            listener.close()
+            if said[-1][1] == {"n": 6}:
+                break
+        time.sleep(1.0)
+        listener = Listener(broker.port, "warmcoil/state/a")
+        assert listener.wait(1, 5.0)[-1][1] == {"n": 6}
+        listener.close()
+    finally:
+        herald.close()
+
+
 def test_a_publisher_that_does_not_read_holds_nothing_up(tmp_path: Path) -> None:
     herald = Herald(tmp_path)  # no settings: it ends at once
     now_s = 0.0
@@ -254,3 +297,49 @@ def test_the_process_says_in_one_line_what_is_wrong(tmp_path: Path) -> None:
     assert done.returncode == 2
     assert done.stderr.count("\n") == 1
     assert "heartbeat_file" in done.stderr
+
+
+def test_a_service_that_answers_rubbish_is_one_line_without_the_address() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def answer() -> None:
+            connection, _ = server.accept()
+            with connection:
+                connection.recv(1000)
+                connection.sendall(b"rubbish\r\n\r\n")
+
+        thread = threading.Thread(target=answer)
+        thread.start()
+        why = beat(f"http://127.0.0.1:{server.getsockname()[1]}/hunter2secret")
+        thread.join()
+    assert why == "the service was not reached (BadStatusLine)"
+    assert beat("http://127.0.0.1:9/hunter2\x7fsecret") == (
+        "the service was not reached (InvalidURL)"
+    )
+
+
+def test_a_service_that_answers_byte_by_byte_does_not_hold_the_beat_for_ever(
+    tmp_path: Path,
+) -> None:
+    home = Home(tmp_path)
+    stop = threading.Event()
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def answer() -> None:
+            connection, _ = server.accept()
+            with connection, contextlib.suppress(OSError):
+                while not stop.wait(0.1):
+                    connection.sendall(b"H")
+
+        thread = threading.Thread(target=answer)
+        thread.start()
+        home.settings.write_text('[watch]\nheartbeat_file = "beat"\n')
+        (tmp_path / "beat").write_text(f"http://127.0.0.1:{server.getsockname()[1]}/")
+        short = (
+            "from analysis.watch import heartbeat; heartbeat._LIMIT_SECONDS = 2; "
+            f"heartbeat.main(['--home', {str(tmp_path)!r}])"
+        )
+        done = subprocess.run([sys.executable, "-c", short], check=False, timeout=20)
+        stop.set()
+        thread.join()
+    assert done.returncode == -signal.SIGALRM

@@ -107,3 +107,46 @@ def test_raised_anew_it_is_told_anew(store: AlarmStore) -> None:
 def test_without_others_nothing_is_made(store: AlarmStore) -> None:
     tell(store, RAISED, Cause.RAISED, "m1", NOW)
     assert store.tell_others([], 15, LATER) == 0
+
+
+def test_a_restart_tells_the_first_nothing_again(store: AlarmStore) -> None:
+    tell(store, RAISED, Cause.RAISED, "m1", NOW)
+    store.tell_others(["second"], 15, LATER)
+    before = sent_to(store, "first")
+    store.begin(["first"], LATER + 1, ["second"])
+    assert sent_to(store, "first") == before
+    assert len(sent_to(store, "second")) == 1
+
+
+def waiting_at(store: AlarmStore, address: str) -> list[str]:
+    rows = store._connection.execute(
+        "SELECT title FROM delivery JOIN outbox USING (message) "
+        "WHERE address = ? AND state = 'waiting' ORDER BY message",
+        (address,),
+    )
+    return [row["title"] for row in rows]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [{"state": State.ACKNOWLEDGED}, {"shelved_until_ms": LATER * 2}, {"out_of_service": True}],
+)
+def test_called_off_when_it_is_answered_before_the_others_could_be_told(
+    store: AlarmStore, change: dict[str, object]
+) -> None:
+    tell(store, RAISED, Cause.RAISED, "m1", NOW)
+    store.tell_others(["second"], 15, LATER)  # and the network is down
+    changed = replace(RAISED, **change)  # type: ignore[arg-type]  # any field
+    store.record([Transition(Cause.ACKNOWLEDGED, LATER, RAISED.state, changed)], [], [], LATER)
+    store.tell_others(["second"], 15, LATER + 1)
+    assert waiting_at(store, "second") == []
+    tell(store, replace(RAISED, state=State.NORMAL), Cause.CLEARED, "m2", LATER + 5)
+    assert waiting_at(store, "second") == []  # who was not called needs no end
+
+
+def test_the_end_is_told_to_others_whatever_was_said_in_between(store: AlarmStore) -> None:
+    tell(store, RAISED, Cause.RAISED, "m1", NOW)
+    store.tell_others(["second"], 15, LATER)
+    tell(store, RAISED, Cause.UNSHELVED, "m2", LATER + 1)
+    tell(store, replace(RAISED, state=State.RETURNED), Cause.CLEARED, "m3", LATER + 5)
+    assert waiting_at(store, "second") == ["Unanswered: title m1", "title m3"]
