@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
@@ -39,9 +40,10 @@ def quiet_home(tmp_path_factory: pytest.TempPathFactory) -> Home:
 
 
 @pytest.fixture
-def home(tmp_path: Path) -> Home:
-    """A home to write in."""
-    return make_home(tmp_path / "home")
+def home(tmp_path: Path, quiet_home: Home) -> Home:
+    """A home to write in: a copy of the quiet one."""
+    shutil.copytree(quiet_home.folder, tmp_path / "home", ignore=shutil.ignore_patterns("page.*"))
+    return Home(tmp_path / "home")
 
 
 @pytest.fixture
