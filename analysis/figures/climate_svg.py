@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 from analysis.figures import climate as numbers
-from analysis.figures.climate import Climate, Scale, Track
+from analysis.figures.climate import Climate, Track
 from analysis.figures.days import local_days, midnights, named_days, nights
 from analysis.figures.labels import Word, estimated_width, place_words, spread
 from analysis.figures.reduce import Path
@@ -69,8 +69,10 @@ def climate_svg(
     ground, words = _ground(climate, settings, tracks, width, height)
     warm = tracks.get("warm side")
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" '
-        f'viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}" height="{_n(height)}">',
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" '
+            f'viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}" height="{_n(height)}">'
+        ),
         f"<title>{_text(sentence)}</title>",
         *_nights_and_days(ground),
         *_degrees(ground),

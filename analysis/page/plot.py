@@ -13,7 +13,7 @@ from analysis.exposure import Line
 from analysis.figures import climate as numbers
 from analysis.figures.climate import Climate, Track
 from analysis.figures.days import local_days, midnights, nights
-from analysis.figures.meal_plot import meal_climate
+from analysis.figures.meal_shape import meal_climate
 from analysis.figures.reduce import paths_of, reduced
 from analysis.figures.scale import colour_of
 from analysis.gathering import Gathered

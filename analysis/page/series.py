@@ -22,8 +22,8 @@ from collector.store.reader import Reader
 def probe_series(
     reader: Reader, key: SeriesKey, start_ms: int, end_ms: int, *, columns: int, gap_ms: float
 ) -> list[Path]:
-    """The usable readings of [start_ms, end_ms) as unbroken stretches, within one of which no two are
-    further apart than `gap_ms`. A reading with no neighbour that near is a stretch of its own."""
+    """The usable readings of [start_ms, end_ms) as unbroken stretches: in none of them are
+    two neighbours further apart than `gap_ms`. A reading without one so near is a stretch alone."""
     parts: list[Path] = []
     breaks: list[Floats] = []
     last_ms = -np.inf
