@@ -1,4 +1,4 @@
-"""What is drawn of a meal, as shapes and numbers: its ribbon, its climate, its marks. No drawing."""
+"""What is drawn of a meal, as shapes and numbers: ribbon, climate, marks. No drawing."""
 
 from __future__ import annotations
 

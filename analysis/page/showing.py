@@ -22,7 +22,7 @@ from analysis.page.assets import Assets
 from analysis.page.finding import entries
 from analysis.page.looking import Looking
 from analysis.page.parts import parts_of
-from analysis.page.screens import DAILY, Entry
+from analysis.page.screens import DAILY
 from config.settings import Settings
 
 FOLDER = Path(__file__).with_name("templates")
@@ -73,7 +73,8 @@ def show(
         now_ms=moment_ms,
         path=request.url.path,
         top=entries(),
-        daily=[one for one in DAILY if _is_served(request, one)],
+        daily=[one for one in DAILY if one.path in served(request)],
+        served=served(request),
         zone_words=zone_words(moment_ms, parts.settings),
         signed_in=visit.signed_in,
         form_token=visit.form_token,
@@ -99,6 +100,7 @@ def _input_time(at_ms: int, settings: Settings) -> str:
     return moment.strftime(LOCAL_INPUT)
 
 
-def _is_served(request: Request, entry: Entry) -> bool:
-    served: frozenset[str] = request.app.state.paths
-    return entry.path in served
+def served(request: Request) -> frozenset[str]:
+    """The addresses of all screens, as their routers say them."""
+    paths: frozenset[str] = request.app.state.paths
+    return paths

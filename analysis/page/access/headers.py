@@ -1,9 +1,8 @@
 """What every answer tells the browser to refuse.
 
 No script and no style that is not a file of this page: nothing that stands in a name or a note can
-become either. `style-src-attr` is the one door, and none of our templates uses it: the plot
-library writes a few `style` attributes into its own drawing (text that it measures), and an
-attribute can colour and place, but load nothing here, since every source but this page is closed.
+become either. The plot library would write a style sheet into the page; it does not where it finds
+one that is marked as its own, and ours is (`plot.css`, in the head of the screens that have plots).
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ CONTENT = "; ".join(
         "default-src 'none'",
         "script-src 'self'",
         "style-src 'self'",
-        "img-src 'self' data: blob:",  # the plot as a picture to keep
+        "img-src 'self' data:",
         "connect-src 'self'",
         "manifest-src 'self'",
         "form-action 'self'",
