@@ -11,7 +11,7 @@ from types import FrameType
 
 from config.home import Home
 
-MODULES = ("collector", "analysis.watch")
+MODULES = ("collector", "analysis.watch", "analysis.page")
 _CHECK_SECONDS = 0.2
 _END_SECONDS = 6.0
 

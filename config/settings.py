@@ -281,9 +281,18 @@ class Watch(_Strict):
 class Page(_Strict):
     """The web page. `address` is how a phone reaches it, for the links in messages."""
 
-    host: str = "127.0.0.1"
+    host: str = Field(default="127.0.0.1", min_length=1)
     port: Annotated[int, Field(ge=1, le=65_535)] = 8750
     address: Annotated[str, Field(pattern=r"^https?://[^\s/?#]+(/[^\s?#]*)?$")] | None = None
+    trusted_proxies: tuple[str, ...] = ()
+    tls_certificate: Path | None = None
+    tls_key: Path | None = None
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> Self:
+        if (self.tls_certificate is None) != (self.tls_key is None):
+            raise ValueError("TLS takes two files; give tls_certificate and tls_key")
+        return self
 
 
 class Settings(_Strict):

@@ -7,7 +7,7 @@ import getpass
 import os
 import re
 from datetime import timedelta
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -46,7 +46,9 @@ def alarms(
     settings = load_settings(where)
     found = [one for one in _stored(where) if everything or _open(one)]
     if as_json:
-        print_json([_as_json(one) for one in found])
+        from analysis.watch.alarm_json import alarm_json
+
+        print_json([alarm_json(one) for one in found])
     elif not found:
         typer.echo("No alarm stands or waits for an answer.")
     else:
@@ -182,31 +184,6 @@ def _span_ms(text: str) -> int:
     if not timedelta() < span <= _MOST:
         raise Unusable(f"--for {text}: give more than nothing and at most {_MOST.days} days")
     return round(span.total_seconds() * 1000)
-
-
-def _as_json(alarm: Alarm) -> dict[str, Any]:
-    from analysis.watch.names import code_of
-    from collector.rfc3339 import written
-
-    def time(at_ms: int | None) -> str | None:
-        return written(at_ms) if at_ms is not None else None
-
-    under = alarm.under
-    return {
-        "code": code_of(alarm.key),
-        "alarm": alarm.key.kind,
-        "enclosure": alarm.key.enclosure or None,
-        "probe": alarm.key.probe,
-        "state": alarm.shown_state,
-        "priority": alarm.priority.name.lower(),
-        "since": time(alarm.since_ms),
-        "raised": time(alarm.raised_ms),
-        "shelved_until": time(alarm.shelved_until_ms),
-        "setpoint": alarm.setpoint,
-        "value": alarm.value,
-        "furthest": alarm.lowest,
-        "under": code_of(under) if under is not None else None,
-    }
 
 
 def words_of(alarm: Alarm, settings: Settings) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from analysis.cli import (
     alarms,
     caretaking,
     enclosures,
+    entry,
     exchange,
     feeding,
     judging,
@@ -28,7 +29,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for room in (living, writing, exchange, judging, feeding, enclosures, alarms, caretaking):
+for room in (living, writing, exchange, judging, feeding, enclosures, alarms, caretaking, entry):
     room.register(app)
 
 # The error classes of the command-line library are reached through its public names, so that a

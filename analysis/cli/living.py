@@ -1,4 +1,4 @@
-"""Commands that make a home and keep it running: init, demo, collect, watch, run."""
+"""Commands that make a home and keep it running: init, demo, collect, watch, page, run."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from config.settings import example_settings, load_settings
 
 def register(app: typer.Typer) -> None:
     """Add this room's commands."""
-    for command in (init, demo, collect, watch, run):
+    for command in (init, demo, collect, watch, page, run):
         app.command()(command)
 
 
@@ -58,8 +58,13 @@ def watch(home: HomeOption = None) -> None:
     _become("analysis.watch", home)
 
 
+def page(home: HomeOption = None) -> None:
+    """Run the web page, until stopped. Without a pass phrase it listens on this machine only."""
+    _become("analysis.page", home)
+
+
 def run(home: HomeOption = None) -> None:
-    """Run collect and watch together, each its own process, until stopped."""
+    """Run collect, watch and page together, each its own process, until stopped."""
     from analysis.together import run_together
 
     where = home_at(home)

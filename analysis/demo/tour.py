@@ -18,6 +18,7 @@ from analysis.demo.collection import LEFT, ZONE
 from analysis.demo.draft import Highlight
 from analysis.demo.places import DemoPlaces
 from collector.book.book import Book
+from config.settings import load_settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,9 @@ def show(console: Console, places: DemoPlaces, found: Sequence[Sight], readings:
             str(sight.meal), sight.highlight.animal, f"{taken:%d %b %Y}", sight.highlight.text
         )
     console.print(table)
+    console.print()
+    page = load_settings(places.home).page
+    console.print(f"The page: http://{page.host}:{page.port}", soft_wrap=True, highlight=False)
     console.print()
     console.print(f"{readings:,} readings so far, and more every few seconds. Try, elsewhere:")
     console.print()

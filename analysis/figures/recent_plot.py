@@ -6,7 +6,7 @@ from pathlib import Path
 
 from analysis.enclosure_words import digesting_sentence, enclosure_sentence
 from analysis.figures.climate import Climate
-from analysis.figures.meal_plot import meal_ribbon
+from analysis.figures.meal_shape import meal_ribbon
 from analysis.figures.page import Form, Picture, draw_picture
 from analysis.figures.paper import Sheet, drawing, known_suffix
 from analysis.figures.ribbon import Event, RibbonShape

@@ -19,7 +19,8 @@ from PIL import Image
 from pypdf import PdfReader
 
 from analysis.figures import plot_meal
-from analysis.figures.meal_plot import meal_climate, meal_events, meal_ribbon, meal_sheet
+from analysis.figures.meal_plot import meal_sheet
+from analysis.figures.meal_shape import meal_climate, meal_events, meal_ribbon
 from analysis.figures.page import PHONE, WIDE, Form
 from analysis.figures.paper import drawing
 from analysis.verdict_words import CANNOT_TELL, reason_sentences, verdict_sentence

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.figures.meal_plot import meal_ribbon
+from analysis.figures.meal_shape import meal_ribbon
 from analysis.figures.ribbon import Event, RibbonShape, ribbon_shape
 from analysis.figures.ribbon_layout import RibbonSize
 from analysis.figures.ribbon_svg import ribbon_svg

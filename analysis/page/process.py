@@ -1,0 +1,138 @@
+"""The page's process: where it listens, its arguments, its exit codes."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import os
+import socket
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import uvicorn
+
+from analysis.page.access.hosts import is_here
+from analysis.page.access.passphrase import PassphraseFile
+from analysis.page.app import create_app
+from collector.service import SignsOfLife, only_one
+from config.errors import Unusable, WarmcoilError
+from config.home import Home
+from config.settings import Settings, load_settings
+
+log = logging.getLogger("page")
+
+HERE = "127.0.0.1"
+_MOST_AT_ONCE = 64
+_GRACE_SECONDS = 3
+
+
+def serve(home: Home, port: int | None = None) -> int:
+    """Serve the page of this home until asked to end; the exit code."""
+    settings = load_settings(home)
+    app = create_app(home, settings=settings)
+    with only_one(home.folder / "page.lock", "page"):
+        host = where_to_listen(home, settings)
+        listener = _listener(host, settings.page.port if port is None else port)
+        scheme = "https" if settings.page.tls_certificate is not None else "http"
+        log.info("listening on %s", address_of(listener, scheme))
+        _Server(_config(app, settings, scheme), SignsOfLife()).run(sockets=[listener])
+    return 0
+
+
+def where_to_listen(home: Home, settings: Settings) -> str:
+    """The address of the settings once there is a pass phrase; until then this machine alone."""
+    host = settings.page.host
+    if PassphraseFile(home.folder).is_set or host == "localhost" or is_here(host):
+        return host
+    log.warning(
+        "no pass phrase is set: the page listens on %s only, not on %s; set one with: "
+        "warmcoil passphrase, and start the page again", HERE, host,
+    )  # fmt: skip
+    return HERE
+
+
+def address_of(listener: socket.socket, scheme: str = "http") -> str:
+    """What to type into a browser."""
+    host, port = listener.getsockname()[:2]
+    shown = f"[{host}]" if ":" in host else host
+    return f"{scheme}://{shown}:{port}"
+
+
+def _listener(host: str, port: int) -> socket.socket:
+    try:
+        family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
+        return socket.create_server((host, port), family=family, backlog=128)
+    except OSError as fault:
+        raise Unusable(
+            f"the page cannot listen on {host}, port {port}: {fault.strerror}; another port: "
+            "[page] port in warmcoil.toml"
+        ) from fault
+
+
+def _config(app: object, settings: Settings, scheme: str) -> uvicorn.Config:
+    page = settings.page
+    return uvicorn.Config(
+        app,  # type: ignore[arg-type]  # any ASGI application
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        lifespan="on",
+        ws="none",
+        http="h11",
+        limit_concurrency=_MOST_AT_ONCE,
+        timeout_graceful_shutdown=_GRACE_SECONDS,
+        # Who else than a proxy of the settings says so is not believed.
+        proxy_headers=bool(page.trusted_proxies),
+        forwarded_allow_ips=list(page.trusted_proxies),
+        ssl_certfile=page.tls_certificate if scheme == "https" else None,
+        ssl_keyfile=page.tls_key if scheme == "https" else None,
+    )
+
+
+class _Server(uvicorn.Server):
+    """Gives systemd its signs of life from the loop that does the work."""
+
+    def __init__(self, config: uvicorn.Config, life: SignsOfLife) -> None:
+        super().__init__(config)
+        self._life = life
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        self._life.ready()
+
+    async def on_tick(self, counter: int) -> bool:
+        self._life.alive()
+        return await super().on_tick(counter)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        self._life.stopping()
+        await super().shutdown(sockets)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """The process."""
+    parser = argparse.ArgumentParser(prog="python -m analysis.page")
+    parser.add_argument("--home", type=Path, metavar="DIR", default=os.environ.get("WARMCOIL_HOME"))
+    parser.add_argument("--port", type=int, help="instead of the settings' port; 0: any")
+    given = parser.parse_args(arguments)
+    _log_to_stderr()
+    try:
+        if given.home is None:
+            raise Unusable("which home? give --home DIR, or set WARMCOIL_HOME")
+        return serve(Home(Path(given.home).expanduser().absolute()), given.port)
+    except WarmcoilError as fault:
+        print(fault, file=sys.stderr)  # noqa: T201  # one line for the keeper
+        return fault.exit_code
+
+
+def _log_to_stderr() -> None:
+    """One line each. Under systemd the journal adds the time itself."""
+    when = "" if os.environ.get("JOURNAL_STREAM") else "%(asctime)s "
+    logging.basicConfig(
+        stream=sys.stderr,
+        level=logging.INFO,
+        format=f"{when}page: %(message)s",
+        datefmt="%Y-%m-%dT%H:%M:%S%z",
+    )
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)

@@ -1,0 +1,95 @@
+"""What needs doing today: alarms that wait for an answer, questions about meals, meals that are
+due. The one place on the page that may be loud, and it says what to do first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from analysis.feeding import next_meals_of_book
+from analysis.meal_life import Due, MealState, due
+from analysis.meal_words import meal_sentence
+from analysis.next_words import sentences
+from analysis.page.looking import Looking
+from analysis.watch.states import Alarm, Kind, State
+from analysis.words import DAY_MS, local_time, plain, temperature
+from config.settings import Settings
+
+_ASKED_FOR_MS = 60 * DAY_MS
+"""What became of a meal is asked for so long on the first screen (our own choice)."""
+_IN_CELSIUS = frozenset({Kind.WARM_SIDE_LOW, Kind.TOO_HOT, Kind.COOL_SIDE_WARM})
+
+
+@dataclass(frozen=True, slots=True)
+class Todo:
+    """One thing to do: what it is, the words of its link, and where that leads."""
+
+    words: str
+    press: str
+    path: str
+    loud: bool = False
+
+
+def todos(home: Looking, served: frozenset[str]) -> list[Todo]:
+    """Everything that needs doing, the most urgent first. `served`: the screens there are."""
+    return [
+        *_alarms(home.open_alarms(), home.settings),
+        *_questions(home, served),
+        *_meals(home, served),
+    ]
+
+
+def alarm_words(alarm: Alarm, settings: Settings) -> str:
+    """ "Warm side low, left shelf: since Tue 3 Mar 2026, 21:40, lowest 24.1 °C"."""
+    key = alarm.key
+    names = {one.id: one.name for one in settings.probe if one.name}
+    probe = names.get(key.probe or "", key.probe)
+    place = ", ".join(plain(part) for part in (key.enclosure, probe) if part)
+    kind = f"{key.kind.value[:1].upper()}{key.kind.value[1:]}"
+    text = f"{kind}, {place}" if place else kind
+    if alarm.since_ms is not None:
+        text += f": since {local_time(alarm.since_ms, settings.zone)}"
+    if key.kind in _IN_CELSIUS and alarm.lowest is not None:
+        word = "lowest" if key.kind is Kind.WARM_SIDE_LOW else "highest"
+        text += f", {word} {temperature(alarm.lowest, settings)}"
+    return text
+
+
+def _alarms(alarms: Iterable[Alarm], settings: Settings) -> Iterator[Todo]:
+    """Those that wait for an answer. What follows from another stands under that one."""
+    for alarm in alarms:
+        waits = alarm.state in (State.UNACKNOWLEDGED, State.RETURNED)
+        if not waits or not alarm.speaks:
+            continue
+        over = "" if alarm.standing else "; it is over"
+        yield Todo(
+            f"{alarm_words(alarm, settings)}{over}", "See and answer", "/alarms",
+            loud=alarm.standing,
+        )  # fmt: skip
+
+
+def _questions(home: Looking, served: frozenset[str]) -> Iterator[Todo]:
+    found = due(home.book.meals(), home.now_ms, home.care, home.zone, home.book.weighings())
+    for one in found:
+        if home.now_ms - one.at_ms < _ASKED_FOR_MS:
+            yield _question(one, home.settings, served)
+
+
+def _question(one: Due, settings: Settings, served: frozenset[str]) -> Todo:
+    said = f"{meal_sentence(one.meal, settings)}: {one.question}"
+    path = f"/meal/{one.meal.meal}"
+    if one.state is MealState.OUTCOME_OPEN and "/write/outcome" in served:
+        path = f"/write/outcome?{urlencode({'meal': one.meal.meal})}"
+    return Todo(said, "Say it", path, loud=one.state is MealState.STILL_THERE)
+
+
+def _meals(home: Looking, served: frozenset[str]) -> Iterator[Todo]:
+    found = next_meals_of_book(home.book, home.reader, home.care, home.settings, home.now_ms)
+    for one in found:
+        if one.due is None or one.due > one.today or not one.today_is_right:
+            continue
+        path = "/"
+        if "/write/meal" in served:
+            path = f"/write/meal?{urlencode({'animal': one.animal})}"
+        yield Todo(plain(sentences(one, home.settings)[0]), "Enter it", path)
