@@ -10,6 +10,7 @@ import gzip
 import hashlib
 import importlib.util
 import mimetypes
+import re
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -18,6 +19,7 @@ from config.errors import NotSo
 
 FOLDER = Path(__file__).with_name("static")
 PLOTLY = "plotly.js"
+_MARK = re.compile(r'getElementById\("([0-9a-f]{64})"\)')
 _TYPES = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8"}
 
 
@@ -64,6 +66,16 @@ class Assets:
     def address(self, name: str) -> str:
         """Where a browser finds one."""
         return f"/static/{self.files[name].digest}/{name}"
+
+    def plotly_marks(self) -> tuple[str, ...]:
+        """The ids by which plotly's parts see that their style is in the page already."""
+        return self._marks
+
+    @cached_property
+    def _marks(self) -> tuple[str, ...]:
+        plotly = self.files.get(PLOTLY)
+        text = plotly.path.read_text("utf-8") if plotly is not None else ""
+        return tuple(dict.fromkeys(_MARK.findall(text)))
 
     def named(self, name: str) -> Asset:
         """One by its name. Raises NotSo."""

@@ -21,9 +21,6 @@ from analysis.page.ribbons import ribbon_of, two_widths
 from analysis.window import taken_at_ms
 from collector.book.records import Meal
 
-_ORDER: tuple[Finding, ...] = (
-    "breaks the rule", "unusual for this animal", "ordinary", "unknown",
-)  # fmt: skip
 _ADVICE = ("See a vet", "One thing to change")
 
 
@@ -52,7 +49,17 @@ class MealTold:
     digestion: str
     cannot_tell: str
     advice: list[tuple[str, list[str]]]
-    factors: list[FactorRow]
+    standing_out: list[FactorRow]
+    """The factors that break a rule or are unusual for the animal."""
+    ordinary: list[FactorRow]
+    """The rest, ordinary or not known."""
+
+    @property
+    def ordinary_words(self) -> str:
+        """ "12 ordinary, 1 not known"."""
+        unknown = sum(row.finding == "unknown" for row in self.ordinary)
+        parts = [f"{len(self.ordinary) - unknown} ordinary"]
+        return ", ".join([*parts, f"{unknown} not known"] if unknown else parts)
 
 
 def meal_told(record: Meal, home: Looking) -> MealTold | None:
@@ -78,13 +85,13 @@ def meal_told(record: Meal, home: Looking) -> MealTold | None:
         digestion=verdict_words.digestion_sentence(review, settings),
         cannot_tell=verdict_words.CANNOT_TELL,
         advice=[one for one in paragraphs(different) if one[0] in _ADVICE],
-        factors=list(_rows(different)),
+        standing_out=list(_rows(different, "breaks the rule", "unusual for this animal")),
+        ordinary=list(_rows(different, "ordinary", "unknown")),
     )
 
 
-def _rows(different: Different) -> Iterator[FactorRow]:
-    """What breaks a rule first, what is not known last."""
-    for finding in _ORDER:
+def _rows(different: Different, *wanted: Finding) -> Iterator[FactorRow]:
+    for finding in wanted:
         for one in different.found(finding):
             if not told_elsewhere(one.factor):
                 yield _row(one, different)

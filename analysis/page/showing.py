@@ -2,7 +2,8 @@
 
 Filters for templates (all from `analysis.words`, in the keeper's units and zone):
 `{{ c | temperature }}`, `{{ g | mass }}`, `{{ ms | local_time }}`, `{{ ms | clock }}`,
-`{{ ms | day }}`, `{{ h | hours }}`, `{{ text | plain }}`; `{{ age_of(ms) }}` says how long ago.
+`{{ ms | day }}`, `{{ h | hours }}`, `{{ text | plain }}`, `{{ text | begun }}`; and
+`{{ age_of(ms) }}` says how long ago, `{{ input_time(ms) }}` fills a field for a local time.
 """
 
 from __future__ import annotations
@@ -51,8 +52,11 @@ def environment_of(settings: Settings, assets: Assets) -> Environment:
         day=partial(words.local_day, zone=zone),
         plain=words.plain,
         age=words.age,
+        begun=_begun,
     )
-    environment.globals.update(static=assets.address, settings=settings)
+    environment.globals.update(
+        static=assets.address, plotly_marks=assets.plotly_marks, settings=settings
+    )
     return environment
 
 
@@ -93,6 +97,11 @@ def zone_words(at_ms: int, settings: Settings) -> str:
         if name in ("", settings.time_zone)
         else (f"{settings.time_zone}, {name}")
     )
+
+
+def _begun(text: str) -> str:
+    """As a sentence begins."""
+    return f"{text[:1].upper()}{text[1:]}"
 
 
 def _input_time(at_ms: int, settings: Settings) -> str:

@@ -38,7 +38,7 @@
     const found = await answer(`/api/meals/${meal}/plot?${query}`);
     if (mine !== asked) return;   // a newer question has been asked meanwhile
     shown = found;
-    whole = whole || found.span;
+    whole = whole || [...found.span];
     draw();
   }
 
@@ -112,7 +112,7 @@
       last = y;
       return {
         xref: "paper", x: 1, xanchor: "left", xshift: 6, y, yanchor: "middle", showarrow: false,
-        text: one.bold ? `<b>${one.text}</b>` : one.text, font: { color: one.color },
+        text: one.text, font: { color: one.color, weight: one.bold ? 700 : 400 },
       };
     });
   }
@@ -172,20 +172,24 @@
 
   function draw() {
     const range = temperatures(), soft = colour("--soft");
+    // plotly writes into what it is handed: spans are copies.
     const axis = { color: soft, gridcolor: colour("--hairline"), zeroline: false, fixedrange: true };
     const damp = shown.humidity !== null;
+    const ends = endWords(range), marks = eventWords();
+    const longest = Math.max(8, ...ends.map((one) => one.text.length));
+    const rows = 1 + Math.max(0, ...marks.map((one) => one.yshift)) / 15;
     const layout = {
       paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", showlegend: false,
       font: { family: "system-ui, sans-serif", size: 13, color: soft },
-      margin: { l: 40, r: narrow() ? 78 : 110, t: 52, b: 34 },
+      margin: { l: 44, r: 14 + 7.4 * longest, t: rows * 16 + 8, b: narrow() ? 40 : 34 },
       hovermode: "x", dragmode: "zoom", hoverdistance: 60,
-      xaxis: { ...axis, range: shown.span, showgrid: false, tickmode: "array", ...days(), fixedrange: false,
+      xaxis: { ...axis, range: [...shown.span], showgrid: false, tickmode: "array", ...days(), fixedrange: false,
         showspikes: true, spikemode: "across", spikethickness: 1, spikedash: "solid", spikecolor: soft,
         anchor: damp ? "y2" : "y" },
       yaxis: { ...axis, range, domain: damp ? [0.3, 1] : [0, 1], ticksuffix: "", nticks: 8,
         title: { text: shown.unit, standoff: 4 } },
       shapes: shapes(),
-      annotations: [...endWords(range), ...eventWords()],
+      annotations: [...ends, ...marks],
     };
     if (damp) {
       layout.yaxis2 = { ...axis, domain: [0, 0.2], range: [0, 100], nticks: 3, title: { text: "%", standoff: 4 } };

@@ -37,8 +37,8 @@ DAY = 24 * HOUR
 FIRST = 1_772_573_940_000  # 2026-03-03T21:39:00Z
 SECOND = FIRST + 12 * DAY
 THIRD = FIRST + 26 * DAY
-NOW = THIRD + 4 * DAY
-"""The moment at which the home is looked at: in Lisbon's summer time, the night after a change."""
+NOW = THIRD + 4 * DAY - 4 * MINUTE
+"""The moment at which the home is looked at, a minute after the last reading."""
 BY_HAND = FIRST - 5 * DAY
 EVERY_MS = 5 * MINUTE
 SETTINGS = """\

@@ -132,7 +132,7 @@ def test_well(page: TestClient) -> None:
     said = answer.json()
     assert said["store_readable"] is said["book_readable"] is True
     assert said["collector_running"] is None
-    assert said["newest_reading_age_seconds"] == 5 * 60
+    assert said["newest_reading_age_seconds"] == 60
 
 
 def test_a_collector_that_ended_is_not_well(home: Home, asks: Asks) -> None:
