@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import logging
 import os
+import signal
 import socket
 import sys
 from collections.abc import Sequence
@@ -36,8 +37,16 @@ def serve(home: Home, port: int | None = None) -> int:
         listener = _listener(host, settings.page.port if port is None else port)
         scheme = "https" if settings.page.tls_certificate is not None else "http"
         log.info("listening on %s", address_of(listener, scheme))
+        _end_quietly()
         _Server(_config(app, settings, scheme), SignsOfLife()).run(sockets=[listener])
     return 0
+
+
+def _end_quietly() -> None:
+    """The server ends in order when it is asked to, and then raises the signal once more: by then
+    there is nothing left to end, and to have been asked is no fault."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda _number, _frame: None)
 
 
 def where_to_listen(home: Home, settings: Settings) -> str:

@@ -9,6 +9,7 @@
   const box = document.getElementById("plot");
   const ground = document.getElementById("plot-ground");
   const says = document.getElementById("plot-says");
+  const under = document.getElementById("plot-under");
   if (!box || !ground || !window.Plotly) return;
   const meal = encodeURIComponent(box.dataset.meal);
   const invitation = says.textContent;
@@ -117,6 +118,19 @@
     });
   }
 
+  // A meal laid under is named where it was coldest, if it was cold: there it stands apart.
+  function earlierWords() {
+    if (!underlaid || !earlier) return [];
+    const floor = shown.levels.find((one) => one.kind === "floor").value;
+    return earlier.flatMap((one) => {
+      const seen = one.y.map((y, i) => [y, one.x[i]])
+        .filter(([y, x]) => y !== null && x >= shown.span[0] && x <= shown.span[1]);
+      const [y, x] = seen.reduce((a, b) => (b[0] < a[0] ? b : a), [Infinity, 0]);
+      if (y >= floor) return [];
+      return [{ x, y, yanchor: "top", showarrow: false, text: `meal ${one.meal}`, font: { color: colour("--soft") } }];
+    });
+  }
+
   function eventWords() {
     const wide = (shown.span[1] - shown.span[0]) / Math.max(200, ground.clientWidth);
     let last = -Infinity, row = 0;
@@ -189,7 +203,7 @@
       yaxis: { ...axis, range, domain: damp ? [0.3, 1] : [0, 1], ticksuffix: "", nticks: 8,
         title: { text: shown.unit, standoff: 4 } },
       shapes: shapes(),
-      annotations: [...ends, ...marks],
+      annotations: [...ends, ...marks, ...earlierWords()],
     };
     if (damp) {
       layout.yaxis2 = { ...axis, domain: [0, 0.2], range: [0, 100], nticks: 3, title: { text: "%", standoff: 4 } };
@@ -213,6 +227,10 @@
       : `${one.data.name} ${one.y.toFixed(2)} ${shown.unit}`);
     says.textContent = `${when}, ${Math.floor(x)} h after the meal: ${values.reverse().join(", ")}.`;
   }
+
+  const underWords = () => earlier.length === 0
+    ? "There is no meal before it."
+    : `Laid under, dotted, the warm side after: ${earlier.map((one) => `meal ${one.meal} (${one.words})`).join("; ")}.`;
 
   function toSpan(from, to) {
     const length = Math.min(to - from, whole[1] - whole[0]);
@@ -247,7 +265,12 @@
     button.addEventListener("click", async () => {
       underlaid = !underlaid;
       button.setAttribute("aria-pressed", String(underlaid));
-      if (underlaid && earlier === null) earlier = await answer(`/api/meals/${meal}/earlier`);
+      try {
+        if (underlaid && earlier === null) earlier = await answer(`/api/meals/${meal}/earlier`);
+      } catch {
+        under.textContent = "The meals before it could not be read just now.";
+      }
+      if (earlier) under.textContent = underlaid ? underWords() : "";
       draw();
     });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
