@@ -10,6 +10,7 @@ import socket
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from types import FrameType
 
 import uvicorn
 
@@ -36,17 +37,22 @@ def serve(home: Home, port: int | None = None) -> int:
         host = where_to_listen(home, settings)
         listener = _listener(host, settings.page.port if port is None else port)
         scheme = "https" if settings.page.tls_certificate is not None else "http"
-        log.info("listening on %s", address_of(listener, scheme))
         _end_quietly()
-        _Server(_config(app, settings, scheme), SignsOfLife()).run(sockets=[listener])
+        server = _Server(_config(app, settings, scheme), SignsOfLife())
+        server.says = f"listening on {address_of(listener, scheme)}"
+        server.run(sockets=[listener])
     return 0
 
 
 def _end_quietly() -> None:
-    """The server ends in order when it is asked to, and then raises the signal once more: by then
-    there is nothing left to end, and to have been asked is no fault."""
+    """To be asked to end is no fault, neither before the server takes its signals over, nor after:
+    it ends in order, gives them back, and raises the one it got once more."""
+
+    def end(_number: int, _frame: FrameType | None) -> None:
+        raise SystemExit(0)
+
     for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda _number, _frame: None)
+        signal.signal(number, end)
 
 
 def where_to_listen(home: Home, settings: Settings) -> str:
@@ -100,7 +106,10 @@ def _config(app: object, settings: Settings, scheme: str) -> uvicorn.Config:
 
 
 class _Server(uvicorn.Server):
-    """Gives systemd its signs of life from the loop that does the work."""
+    """Gives systemd its signs of life from the loop that does the work, and says where it listens
+    once it takes signals."""
+
+    says = ""
 
     def __init__(self, config: uvicorn.Config, life: SignsOfLife) -> None:
         super().__init__(config)
@@ -108,6 +117,7 @@ class _Server(uvicorn.Server):
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
+        log.info("%s", self.says)
         self._life.ready()
 
     async def on_tick(self, counter: int) -> bool:
