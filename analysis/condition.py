@@ -11,9 +11,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Literal, TypeVar
 
+from analysis.ages import months_old
 from analysis.as_of import meals_as_of, records_as_of
 from analysis.body_look import LookScore, State, newest_look
-from analysis.food import Food, food, months_old
+from analysis.food import Food, food
 from analysis.gathering import Facts, gathered_from
 from analysis.measured import basis_text
 from analysis.review import review

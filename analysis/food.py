@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
 
+from analysis.ages import intervals
 from analysis.prey import energy_kcal
 from analysis.weights import MONTH_DAYS
 from analysis.window import DAY_MS, body_mass_g, meal_pct, taken_at_ms
-from collector.book.records import Animal, Meal, Weighing
-from config.care import CareProfile, Span
+from collector.book.records import Meal, Weighing
+from config.care import CareProfile
 
 LEAST_DAYS = 28.0
 """Fewer days of records than this make no month (our own choice)."""
@@ -99,23 +99,6 @@ def usual_pct_month(age_months: int | None, care: CareProfile) -> tuple[float, f
     share = care.feeding.prey_share
     low = share.low * MONTH_DAYS / max(span.high for span in fitting)
     return low, share.high * MONTH_DAYS / min(span.low for span in fitting)
-
-
-def intervals(age_months: int | None, care: CareProfile) -> list[Span]:
-    """The interval for an age; every one where the age is not known."""
-    by_age = sorted(care.feeding.intervals, key=lambda one: one.from_months)
-    if age_months is None:
-        return [one.days for one in by_age]
-    fitting = [one for one in by_age if one.from_months <= age_months]
-    return [(fitting or by_age)[-1 if fitting else 0].days]
-
-
-def months_old(animal: Animal | None, at_ms: int, zone: tzinfo) -> int | None:
-    """The animal's age in whole months on the local day of a moment; None where not known."""
-    if animal is None or animal.born is None:
-        return None
-    day, born = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).date(), animal.born
-    return (day.year - born.year) * 12 + day.month - born.month - (day.day < born.day)
 
 
 def _a_month(figures: Sequence[float | None], months: float) -> float | None:

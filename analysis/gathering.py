@@ -5,11 +5,12 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, tzinfo
 from functools import partial
 from itertools import takewhile
 from typing import TYPE_CHECKING, TypedDict, TypeVar
 
+from analysis.ages import months_old
 from analysis.exposure import Line
 from analysis.tracks import Tracks
 from analysis.weights import Weight, weights
@@ -80,6 +81,8 @@ class Gathered:
     """The meals taken just before it that came back, without one between that did not."""
     next_meal_ms: int | None = None
     """When the next meal was taken, where that is not later than now."""
+    zone: tzinfo = UTC
+    """The home's: rules in days count its calendar days."""
 
     of_window_alone: Gathered | None = field(default=None, repr=False)
     """The same over the window alone, where the lines reach beyond it."""
@@ -211,7 +214,7 @@ def gathered_from(
             body_mass_g=body_g,
             midbody_mm=midbody_mm(weighings, window.start_ms),
             meal_pct=meal_pct(meal, body_g),
-            age_months=_months_old(facts.animals.get(meal.animal), window.start_ms, settings),
+            age_months=months_old(facts.animals.get(meal.animal), window.start_ms, settings.zone),
             meal_before=before,
             sheds=tuple(one for one in facts.sheds.get(meal.animal, []) if one.at_ms <= now_ms),
             droppings=tuple(
@@ -224,6 +227,7 @@ def gathered_from(
             ),
             came_back_before=_came_back_before(meal, facts.meals.get(meal.animal, [])),
             next_meal_ms=next_ms,
+            zone=settings.zone,
             **_lines(
                 meal.animal,
                 (window.start_ms, end_ms),
@@ -302,14 +306,6 @@ def _handled(handlings: Iterable[Handling], window: Window, end_ms: int) -> list
         and (one.at_ms >= start_ms or one.at_ms + (one.minutes or 0.0) * _MINUTE_MS > start_ms)
     ]
     return sorted(found, key=lambda one: one.at_ms)
-
-
-def _months_old(animal: Animal | None, at_ms: int, settings: Settings) -> int | None:
-    if animal is None or animal.born is None:
-        return None
-    day = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(settings.zone).date()
-    born = animal.born
-    return (day.year - born.year) * 12 + day.month - born.month - (day.day < born.day)
 
 
 def _neighbours(meal: Meal, taken: Sequence[Meal]) -> tuple[Meal | None, Sequence[Meal]]:

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta, tzinfo
 from datetime import time as clock_time
+from datetime import timedelta, tzinfo
 from enum import StrEnum
 
 from analysis.moments import local_ms
 from analysis.window import body_mass_g, full_length_ms, meal_pct, taken_at_ms
+from analysis.words import local_day_of
 from collector.book.records import Meal, Outcome, Weighing
 from config.care import CareProfile
 
@@ -125,7 +126,7 @@ def _outcome_answers(meal: Meal) -> tuple[str, ...]:
 
 def _night_ms(offered_ms: int, care: CareProfile, zone: tzinfo) -> int | None:
     """When the night of an offer's day begins; None for an offer made later than that."""
-    day = datetime.fromtimestamp(offered_ms / 1000, UTC).astimezone(zone).date()
+    day = local_day_of(offered_ms, zone)
     whole, part = divmod(care.feeding.clear_by_hour.value, 1)
     if whole >= 24:
         day, whole = day + timedelta(days=1), whole - 24

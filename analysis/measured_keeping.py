@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from analysis.ages import intervals
 from analysis.gathering import Gathered
 from analysis.in_shed import in_shed
 from analysis.measure import Measured, basis_text
 from analysis.window import DAY_MS, HOUR_MS, came_back_ms
+from analysis.words import local_day_of
 from collector.book.records import ShedStage
 from config.care import CareProfile, Span
 
@@ -18,17 +20,22 @@ SHED = "shed near"
 
 
 def interval_factors(gathered: Gathered, care: CareProfile) -> Iterator[Measured]:
-    """Days since the meal before was taken; and since it came back, where it did."""
+    """Days since the meal before was taken; and since it came back, where it did.
+
+    The rules count the home's calendar days, as the next meal's do: from a Monday evening to the
+    Monday noon after are seven.
+    """
     before, start_ms = gathered.meal_before, gathered.window.start_ms
     taken_ms = before.taken_at_ms if before is not None else None
     days = (start_ms - taken_ms) / DAY_MS if taken_ms is not None else None
-    rule = _interval(days, gathered.age_months, care)
+    counted = _calendar_days(taken_ms, gathered)
+    rule = _interval(counted, gathered.age_months, care)
     yield Measured(
         SINCE,
         days,
         basis_text(rule) + (", age not known" if gathered.age_months is None else ""),
         limit=rule.low,
-        breaks=_too_soon(days, gathered.age_months, care),
+        breaks=_too_soon(counted, gathered.age_months, care),
         rank_by=days,
         worse="less",
     )
@@ -36,13 +43,21 @@ def interval_factors(gathered: Gathered, care: CareProfile) -> Iterator[Measured
         return
     back_ms, rest = came_back_ms(before), care.feeding.rest_after_regurgitation_days
     rested = (start_ms - back_ms) / DAY_MS if back_ms is not None else None
+    counted = _calendar_days(back_ms, gathered)
     yield Measured(
         SINCE_BACK,
         rested,
         basis_text(rest),
         limit=rest.value,
-        breaks=rested < rest.value if rested is not None else None,
+        breaks=counted < rest.value if counted is not None else None,
     )
+
+
+def _calendar_days(before_ms: int | None, gathered: Gathered) -> int | None:
+    if before_ms is None:
+        return None
+    day, before = (local_day_of(at, gathered.zone) for at in (gathered.window.start_ms, before_ms))
+    return (day - before).days
 
 
 def _interval(days: float | None, age_months: int | None, care: CareProfile) -> Span:
@@ -50,11 +65,7 @@ def _interval(days: float | None, age_months: int | None, care: CareProfile) -> 
 
     Shorter than the shortest breaks the rule at any age, and as long as the longest keeps it.
     """
-    by_age = sorted(care.feeding.intervals, key=lambda one: one.from_months)
-    if age_months is not None:
-        fitting = [one for one in by_age if one.from_months <= age_months]
-        return (fitting or by_age)[-1 if fitting else 0].days
-    spans = sorted((one.days for one in by_age), key=lambda span: span.low)
+    spans = sorted(intervals(age_months, care), key=lambda span: span.low)
     return spans[0] if days is not None and days < spans[0].low else spans[-1]
 
 

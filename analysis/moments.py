@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from datetime import time as clock_time
 from typing import Final
 
-from analysis.words import local_clock, local_day
+from analysis.words import local_clock, local_day, local_day_of
 from config.errors import Unusable
 
 AHEAD_MS: Final = 10 * 60_000
@@ -65,7 +65,7 @@ def moment(text: str, zone: tzinfo, now_ms: int, name: str, *, day_alone: bool =
     exact = _with_offset(text.strip())
     if exact is not None:
         return Moment(exact)
-    today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date()
+    today = local_day_of(now_ms, zone)
     head, _, rest = words.partition(" ")
     day = _day(head, today, text, name)
     if day is None:

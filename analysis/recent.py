@@ -94,7 +94,7 @@ def recent_of(
             gap_ms=settings.review.gap_minutes * _MINUTE_MS,
         ).line
 
-    there = _animals_in(enclosure, facts, now_ms)
+    there = animals_in(enclosure, facts, now_ms)
     return Recent(
         enclosure,
         start_ms,
@@ -116,7 +116,8 @@ def recent_of(
     )
 
 
-def _animals_in(enclosure: str, facts: Facts, at_ms: int) -> list[str]:
+def animals_in(enclosure: str, facts: Facts, at_ms: int) -> list[str]:
+    """The animals whose stay in an enclosure covers a moment, by name."""
     return sorted(
         animal
         for animal, stays in facts.stays.items()

@@ -47,7 +47,7 @@ def vet_text(sign: VetSign) -> str:
 
 def _of_loss(masses: Sequence[Weight], care: CareProfile, settings: Settings) -> Iterator[VetSign]:
     """More lost than the rule allows, between two weighings without a meal inside."""
-    lost, rule = loss([one for one in masses if not one.fed]), care.condition.loss_vet_pct
+    lost, rule = loss(masses), care.condition.loss_vet_pct
     if lost is None or lost.pct <= rule.value:
         return
     peak, last = mass(lost.peak_g, settings), mass(lost.last_g, settings)

@@ -12,8 +12,8 @@ from datetime import date, timedelta, tzinfo
 from typing import Literal
 
 from analysis import words
+from analysis.ages import intervals
 from analysis.body_look import State
-from analysis.food import intervals
 from analysis.in_shed import InShed
 from analysis.measured import basis_text
 from analysis.through import Digesting, through_at

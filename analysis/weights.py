@@ -133,8 +133,9 @@ def trend(of: Sequence[Weight], care: CareProfile, now_ms: int) -> Trend | None:
 
 
 def loss(of: Sequence[Weight]) -> Loss | None:
-    """What was lost from the peak; None without a mass. Of a full animal it is the least."""
-    used = _rather_empty(of, 2)
+    """What was lost from the peak; None where it was never weighed without a meal inside, for
+    then a loss may be a meal. Of a full animal that is lighter still it is the least."""
+    used = [one for one in of if not one.fed]
     if not used:
         return None
     peak, last = max(used, key=lambda one: one.mass_g), _last(of, used[-1])

@@ -23,7 +23,7 @@ from collector.pipeline import Pipeline
 from collector.plausible import Judge
 from collector.readings import Reading
 from collector.sealer import Sealer
-from collector.service import SignsOfLife, only_one
+from collector.service import SignsOfLife, log_to_stderr, only_one
 from collector.state import StateFile
 from collector.store.journal import Journal
 from collector.store.reader import Reader
@@ -38,7 +38,7 @@ _RETRY_FIRST_S, _RETRY_MOST_S = 1.0, 60.0
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the collector; returns the exit code."""
-    _log_to_stderr()
+    log_to_stderr("collector")
     try:
         return collect(Home(home_folder(sys.argv[1:] if arguments is None else arguments)))
     except WarmcoilError as fault:
@@ -139,17 +139,6 @@ def _stop_on_signals(collecting: Collecting) -> None:
 
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, stop)
-
-
-def _log_to_stderr() -> None:
-    """One line each. Under systemd the journal adds the time itself."""
-    when = "" if os.environ.get("JOURNAL_STREAM") else "%(asctime)s "
-    logging.basicConfig(
-        stream=sys.stderr,
-        level=logging.INFO,
-        format=f"{when}collector: %(message)s",
-        datefmt="%Y-%m-%dT%H:%M:%S%z",
-    )
 
 
 if __name__ == "__main__":

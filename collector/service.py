@@ -1,9 +1,11 @@
-"""What a long-running process owes the machine: one of its kind per home, and signs of life."""
+"""What a long-running process owes the machine: one of its kind per home, a log, signs of life."""
 
 from __future__ import annotations
 
 import fcntl
+import logging
 import os
+import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,6 +13,18 @@ from pathlib import Path
 from typing import Protocol
 
 from config.errors import NotSo
+
+
+def log_to_stderr(name: str) -> None:
+    """One line each, from INFO up, with the process's name. Under systemd the journal adds the time
+    itself."""
+    when = "" if os.environ.get("JOURNAL_STREAM") else "%(asctime)s "
+    logging.basicConfig(
+        stream=sys.stderr,
+        level=logging.INFO,
+        format=f"{when}{name}: %(message)s",
+        datefmt="%Y-%m-%dT%H:%M:%S%z",
+    )
 
 
 @contextmanager

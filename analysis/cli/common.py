@@ -34,6 +34,9 @@ HomeOption = Annotated[
 JsonOption = Annotated[
     bool, typer.Option("--json", help="Print one JSON document and nothing else.")
 ]
+AnimalOption = Annotated[
+    str | None, typer.Option("--animal", metavar="A", help="Only this animal.")
+]
 NowOption = Annotated[
     str | None,
     typer.Option("--at", metavar="TIME", help="Answer as of this moment instead of now."),
@@ -81,6 +84,11 @@ class Opened:
     def care(self) -> CareProfile:
         """The care profile in force."""
         return load_care_profile(self.settings.care.profile, self.home.folder / "care")
+
+    def moment_ms(self, at: str | None) -> int:
+        """The moment of `--at`, or now."""
+        asked = moment_ms(at, self.settings.zone, "--at")
+        return now_ms() if asked is None else asked
 
     def close(self) -> None:
         """Close the files."""

@@ -12,8 +12,6 @@ from analysis.cli.common import (
     JsonOption,
     NowOption,
     Opened,
-    moment_ms,
-    now_ms,
     opened,
     print_json,
 )
@@ -60,7 +58,7 @@ def enclosure(  # noqa: PLR0917  # one parameter for each option
 
     with opened(home) as it:
         names = _names(it, name)
-        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        moment = it.moment_ms(at)
         room_c, hold_c = _celsius(it, room, "--room"), _celsius(it, hold, "--hold")
         floor_c = it.care.alarm.warm_side_low.value
         documents: list[dict[str, Any]] = []

@@ -8,19 +8,15 @@ from typing import Annotated
 import typer
 
 from analysis.cli.common import (
+    AnimalOption,
     HomeOption,
     JsonOption,
     NowOption,
-    moment_ms,
-    now_ms,
     opened,
     print_json,
 )
 from analysis.cli.judging import must_know_animal
 
-AnimalOption = Annotated[
-    str | None, typer.Option("--animal", metavar="A", help="Only this animal.")
-]
 NOBODY = "No animal is in the book yet; import the animals first: warmcoil import animals FILE.csv"
 
 
@@ -48,7 +44,7 @@ def next_(
 
     with opened(home) as it:
         must_know_animal(it, animal)
-        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        moment = it.moment_ms(at)
         found = next_meals_of_book(it.book, it.reader, it.care, it.settings, moment, animal=animal)
     if ics is not None:
         from analysis.feeding_calendar import write_calendar
@@ -74,7 +70,7 @@ def condition(
 
     with opened(home) as it:
         must_know_animal(it, animal)
-        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        moment = it.moment_ms(at)
         found = conditions_of_book(it.book, it.care, it.settings, moment, animal, reader=it.reader)
     if as_json:
         print_json([one.as_json() for one in found])

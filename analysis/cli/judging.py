@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from analysis.cli.common import (
+    AnimalOption,
     HomeOption,
     JsonOption,
     NowOption,
     Opened,
-    moment_ms,
-    now_ms,
     opened,
     print_json,
 )
@@ -33,9 +32,7 @@ def register(app: typer.Typer) -> None:
 
 
 def review(
-    animal: Annotated[
-        str | None, typer.Option("--animal", metavar="A", help="Only this animal's meals.")
-    ] = None,
+    animal: AnimalOption = None,
     at: NowOption = None,
     as_json: JsonOption = False,
     home: HomeOption = None,
@@ -45,7 +42,7 @@ def review(
 
     with opened(home) as it:
         must_know_animal(it, animal)
-        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        moment = it.moment_ms(at)
         reviews = review_all(it.book, it.reader, it.care, it.settings, moment, animal=animal)
         if as_json:
             print_json([one.as_json() for one in reviews])
@@ -57,9 +54,7 @@ def different(
     meal: Annotated[
         int | None, typer.Argument(metavar="[MEAL]", help="One meal's number, from review.")
     ] = None,
-    animal: Annotated[
-        str | None, typer.Option("--animal", metavar="A", help="Only this animal's meals.")
-    ] = None,
+    animal: AnimalOption = None,
     every: Annotated[
         bool, typer.Option("--all", help="Tell of meals that did not come back, too.")
     ] = False,
@@ -74,7 +69,7 @@ def different(
 
     with opened(home) as it:
         must_know_animal(it, animal)
-        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        moment = it.moment_ms(at)
         told, others = different_meals(
             it.book, it.reader, it.care, it.settings, moment,
             meal=meal, animal=animal, also_kept=every,
@@ -103,7 +98,7 @@ def plot(
     from analysis.review import review as judge
 
     with opened(home) as it:
-        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        moment = it.moment_ms(at)
         record = it.book.meal(meal)
         if record.taken_at_ms is None:
             raise NotSo(f"meal {meal} was not taken: there is nothing to plot")
@@ -119,7 +114,7 @@ def pattern(at: NowOption = None, as_json: JsonOption = False, home: HomeOption 
     from analysis.pattern_words import sentences
 
     with opened(home) as it:
-        moment = moment_ms(at, it.settings.zone, "--at") or now_ms()
+        moment = it.moment_ms(at)
         settings = it.settings
         found = pattern_of_book(it.book, it.reader, it.care, settings, moment)
     if as_json:

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
+
+from analysis.words import local_day_of
 
 DAY_MS = 86_400_000
 NIGHT_FROM_HOUR = 20
@@ -30,7 +32,7 @@ def local_days(start_ms: int, end_ms: int, zone: tzinfo) -> list[Day]:
     """The local days that touch [start_ms, end_ms), whole."""
     if end_ms <= start_ms:
         return []
-    first, last = _date(start_ms, zone), _date(end_ms - 1, zone)
+    first, last = local_day_of(start_ms, zone), local_day_of(end_ms - 1, zone)
     return [
         Day(day, _at(day, 0, zone), _at(day + timedelta(days=1), 0, zone))
         for day in (first + timedelta(days=n) for n in range((last - first).days + 1))
@@ -83,10 +85,6 @@ def named_days(days: Sequence[Day], start_ms: int, end_ms: int, every: int) -> l
         >= (day.end_ms - day.start_ms) * 0.5
     ]
     return seen[:: max(1, every)] if seen else list(days[:1])
-
-
-def _date(at_ms: int, zone: tzinfo) -> date:
-    return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).date()
 
 
 def _at(day: date, hour: int, zone: tzinfo) -> int:

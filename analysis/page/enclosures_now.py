@@ -11,10 +11,9 @@ from analysis.enclosure_words import digesting_sentence, warmth_sentence
 from analysis.gathering import Facts, Gathered, gathered_from
 from analysis.page.looking import Looking
 from analysis.page.ribbons import ribbon_of
-from analysis.recent import recent_of
+from analysis.recent import animals_in, recent_of
 from analysis.review import Review, review
 from analysis.tracks import Tracks
-from collector.book.records import Stay
 
 _HOURS_LOOKED_BACK = 2.0
 """Enough for how the warm side changed within the last hour."""
@@ -38,6 +37,8 @@ class EnclosureNow:
     sentence: str
     heard_s: float | None
     """The age of its last reading on the warm side; None when there is none."""
+    probed: bool
+    """True when a probe lies on its warm side."""
     meals: tuple[MealNow, ...]
     without_meal: tuple[str, ...]
     """The animals of which no meal is in the book."""
@@ -59,7 +60,7 @@ def _enclosure(
         care=home.care, settings=home.settings, now_ms=home.now_ms,
         span_hours=_HOURS_LOOKED_BACK,
     )  # fmt: skip
-    there = sorted(_animals_in(name, facts, home.now_ms))
+    there = animals_in(name, facts, home.now_ms)
     last = {animal: _last_meal(animal, facts, tracks, home) for animal in there}
     warmth = recent.warmth
     heard_s = warmth.age_seconds
@@ -70,6 +71,7 @@ def _enclosure(
         room=room,
         sentence="; ".join([warmth_sentence(warmth, home.settings), *_digesting(last, home)]),
         heard_s=heard_s,
+        probed=recent.warm is not None,
         meals=tuple(
             MealNow(animal, one.meal, ribbon_of(one, gathered, home.care, home.settings))
             for animal, found in last.items()
@@ -78,16 +80,6 @@ def _enclosure(
         ),
         without_meal=tuple(animal for animal, found in last.items() if found is None),
     )
-
-
-def _animals_in(enclosure: str, facts: Facts, at_ms: int) -> Iterator[str]:
-    for animal, stays in facts.stays.items():
-        if any(stay.enclosure == enclosure and _covers(stay, at_ms) for stay in stays):
-            yield animal
-
-
-def _covers(stay: Stay, at_ms: int) -> bool:
-    return stay.since_ms <= at_ms and (stay.until_ms is None or at_ms < stay.until_ms)
 
 
 def _last_meal(

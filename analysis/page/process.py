@@ -17,7 +17,7 @@ import uvicorn
 from analysis.page.access.hosts import is_here
 from analysis.page.access.passphrase import PassphraseFile
 from analysis.page.app import create_app
-from collector.service import SignsOfLife, only_one
+from collector.service import SignsOfLife, log_to_stderr, only_one
 from config.errors import Unusable, WarmcoilError
 from config.home import Home
 from config.settings import Settings, load_settings
@@ -135,7 +135,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--home", type=Path, metavar="DIR", default=os.environ.get("WARMCOIL_HOME"))
     parser.add_argument("--port", type=int, help="instead of the settings' port; 0: any")
     given = parser.parse_args(arguments)
-    _log_to_stderr()
+    log_to_stderr("page")
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)
     try:
         if given.home is None:
             raise Unusable("which home? give --home DIR, or set WARMCOIL_HOME")
@@ -143,15 +144,3 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except WarmcoilError as fault:
         print(fault, file=sys.stderr)  # noqa: T201  # one line for the keeper
         return fault.exit_code
-
-
-def _log_to_stderr() -> None:
-    """One line each. Under systemd the journal adds the time itself."""
-    when = "" if os.environ.get("JOURNAL_STREAM") else "%(asctime)s "
-    logging.basicConfig(
-        stream=sys.stderr,
-        level=logging.INFO,
-        format=f"{when}page: %(message)s",
-        datefmt="%Y-%m-%dT%H:%M:%S%z",
-    )
-    logging.getLogger("uvicorn").setLevel(logging.WARNING)

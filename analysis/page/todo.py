@@ -3,6 +3,7 @@ due. The one place on the page that may be loud, and it says what to do first.""
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from urllib.parse import urlencode
@@ -12,6 +13,7 @@ from analysis.meal_life import Due, MealState, due
 from analysis.meal_words import meal_sentence
 from analysis.next_words import sentences
 from analysis.page.looking import Looking
+from analysis.watch.names import code_of
 from analysis.watch.states import Alarm, Kind, State
 from analysis.words import DAY_MS, local_time, plain, temperature
 from config.settings import Settings
@@ -23,18 +25,22 @@ _IN_CELSIUS = frozenset({Kind.WARM_SIDE_LOW, Kind.TOO_HOT, Kind.COOL_SIDE_WARM})
 
 @dataclass(frozen=True, slots=True)
 class Todo:
-    """One thing to do: what it is, the words of its link, and where that leads."""
+    """One thing to do: what it is, the words of its link, and where that leads.
+
+    Without a screen for it (`path` is None) it is done on the command line, with `command`.
+    """
 
     words: str
     press: str
-    path: str
+    path: str | None
+    command: str
     loud: bool = False
 
 
 def todos(home: Looking, served: frozenset[str]) -> list[Todo]:
     """Everything that needs doing, the most urgent first. `served`: the screens there are."""
     return [
-        *_alarms(home.open_alarms(), home.settings),
+        *_alarms(home.open_alarms(), home.settings, served),
         *_questions(home, served),
         *_meals(home, served),
     ]
@@ -56,7 +62,7 @@ def alarm_words(alarm: Alarm, settings: Settings) -> str:
     return text
 
 
-def _alarms(alarms: Iterable[Alarm], settings: Settings) -> Iterator[Todo]:
+def _alarms(alarms: Iterable[Alarm], settings: Settings, served: frozenset[str]) -> Iterator[Todo]:
     """Those that wait for an answer. What follows from another stands under that one."""
     for alarm in alarms:
         waits = alarm.state in (State.UNACKNOWLEDGED, State.RETURNED)
@@ -64,9 +70,12 @@ def _alarms(alarms: Iterable[Alarm], settings: Settings) -> Iterator[Todo]:
             continue
         over = "" if alarm.standing else "; it is over"
         yield Todo(
-            f"{alarm_words(alarm, settings)}{over}", "See and answer", "/alarms",
+            f"{alarm_words(alarm, settings)}{over}",
+            "See and answer",
+            "/alarms" if "/alarms" in served else None,
+            f"warmcoil acknowledge {code_of(alarm.key)}",
             loud=alarm.standing,
-        )  # fmt: skip
+        )
 
 
 def _questions(home: Looking, served: frozenset[str]) -> Iterator[Todo]:
@@ -78,10 +87,10 @@ def _questions(home: Looking, served: frozenset[str]) -> Iterator[Todo]:
 
 def _question(one: Due, settings: Settings, served: frozenset[str]) -> Todo:
     said = f"{meal_sentence(one.meal, settings)}: {one.question}"
-    path = f"/meal/{one.meal.meal}"
+    path = None
     if one.state is MealState.OUTCOME_OPEN and "/write/outcome" in served:
         path = f"/write/outcome?{urlencode({'meal': one.meal.meal})}"
-    return Todo(said, "Say it", path, loud=one.state is MealState.STILL_THERE)
+    return Todo(said, "Say it", path, one.answers[0], loud=one.state is MealState.STILL_THERE)
 
 
 def _meals(home: Looking, served: frozenset[str]) -> Iterator[Todo]:
@@ -89,7 +98,8 @@ def _meals(home: Looking, served: frozenset[str]) -> Iterator[Todo]:
     for one in found:
         if one.due is None or one.due > one.today or not one.today_is_right:
             continue
-        path = "/"
+        path = None
         if "/write/meal" in served:
             path = f"/write/meal?{urlencode({'animal': one.animal})}"
-        yield Todo(plain(sentences(one, home.settings)[0]), "Enter it", path)
+        command = shlex.join(["warmcoil", "meal", one.animal])
+        yield Todo(plain(sentences(one, home.settings)[0]), "Enter it", path, command)

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import re
 import shutil
-from datetime import UTC, datetime
 from pathlib import Path
 
 from analysis.watch.jobs_process import Told, run_job
+from analysis.words import local_day_of
 from collector.backup import backup, verify
 from config.errors import StoreFault, Unusable
 from config.home import Home
@@ -27,7 +27,7 @@ def nightly_backup(home: Home, due_ms: int, now_ms: int) -> Path:
     Raises WarmcoilError; then no older backup has been touched.
     """
     settings = load_settings(home)
-    night = datetime.fromtimestamp(due_ms // 1000, UTC).astimezone(settings.zone).date()
+    night = local_day_of(due_ms, settings.zone)
     file = home.backups / f"warmcoil-{night.isoformat()}.tar"
     try:
         home.backups.mkdir(mode=0o700, exist_ok=True)

@@ -7,7 +7,9 @@ twice at its first coming: so every day has each moment once.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import date, datetime, time, timedelta, tzinfo
+
+from analysis.words import local_day_of
 
 _DAY = timedelta(days=1)
 _MOST_DAYS = 9
@@ -50,7 +52,7 @@ def believable(job_schedule: JobSchedule, last_due_ms: int, now_ms: int, zone: t
 
 def newest_moment(job_schedule: JobSchedule, now_ms: int, zone: tzinfo) -> int:
     """The schedule's newest moment at or before `now_ms`, UTC ms."""
-    today = _local_date(now_ms, zone)
+    today = local_day_of(now_ms, zone)
     for days in range(1, -_MOST_DAYS, -1):
         at_ms = _moment(job_schedule, today + days * _DAY, zone)
         if at_ms is not None and at_ms <= now_ms:
@@ -60,16 +62,12 @@ def newest_moment(job_schedule: JobSchedule, now_ms: int, zone: tzinfo) -> int:
 
 def next_moment(job_schedule: JobSchedule, now_ms: int, zone: tzinfo) -> int:
     """The schedule's next moment after `now_ms`, UTC ms."""
-    today = _local_date(now_ms, zone)
+    today = local_day_of(now_ms, zone)
     for days in range(-1, _MOST_DAYS):
         at_ms = _moment(job_schedule, today + days * _DAY, zone)
         if at_ms is not None and at_ms > now_ms:
             return at_ms
     raise AssertionError("a week without a weekday")
-
-
-def _local_date(now_ms: int, zone: tzinfo) -> date:
-    return datetime.fromtimestamp(now_ms // 1000, UTC).astimezone(zone).date()
 
 
 def _moment(job_schedule: JobSchedule, day: date, zone: tzinfo) -> int | None:

@@ -95,6 +95,11 @@ class TestWeights:
         assert lost.peak_g == 1200.0
         assert lost.pct == pytest.approx(100 * 10 / 1200)
 
+    def test_one_that_was_never_weighed_empty_has_no_loss(self) -> None:
+        """1,320 g with a rat inside, 1,250 g later in the same meal: a meal, perhaps."""
+        masses = [_weighing(29, 1320.0), _weighing(28, 1250.0)]
+        assert loss(weights(masses, [_meal(30)], CARE, NOW)) is None
+
     def test_a_full_animal_that_is_lighter_than_it_was_empty_has_surely_lost(self) -> None:
         """1,200 g empty; 1,050 g with a rat inside: at least 12.5 % lost."""
         masses = [_weighing(60, 1200.0), _weighing(50, 1190.0), _weighing(29, 1050.0)]

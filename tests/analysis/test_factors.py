@@ -200,12 +200,12 @@ def before(days: float, **fields: object) -> Meal:
 @pytest.mark.parametrize(
     ("days", "age_months", "limit", "found"),
     [
-        (9.9, 5, 10.0, "breaks the rule"),
+        (9.0, 5, 10.0, "breaks the rule"),
         (10.0, 5, 10.0, "ordinary"),
-        (6.9, 6, 7.0, "breaks the rule"),
+        (6.0, 6, 7.0, "breaks the rule"),
         (7.0, 6, 7.0, "ordinary"),
         # Age not known: too soon for any, late enough for any, or not to be told.
-        (6.9, None, 7.0, "breaks the rule"),
+        (6.0, None, 7.0, "breaks the rule"),
         (8.0, None, 10.0, "unknown"),
         (10.0, None, 10.0, "ordinary"),
     ],
@@ -218,6 +218,19 @@ def test_days_since_the_meal_before(
     factor = factors(one)["days since the meal before"]
     assert factor.value == pytest.approx(days)
     assert (factor.limit, factor.finding) == (limit, found)
+
+
+@pytest.mark.parametrize(
+    ("hours", "found"), [(7 * 24 - 10, "ordinary"), (7 * 24 - 23, "breaks the rule")]
+)
+def test_the_interval_counts_calendar_days_as_the_next_meal_does(hours: float, found: str) -> None:
+    """From the morning's or the late evening's clock alike: a week is the same weekday."""
+    at_ten = Meal(2, "Ombra", taken_at_ms=T0 - T0 % DAY_MS + 10 * 3_600_000)
+    earlier = Meal(1, "Ombra", taken_at_ms=(at_ten.taken_at_ms or 0) - round(hours * 3_600_000))
+    one = gathered(WARM, meal=at_ten, before=earlier, age_months=6)
+    factor = factors(one)["days since the meal before"]
+    assert factor.value == pytest.approx(hours / 24)
+    assert factor.finding == found
 
 
 def test_after_a_meal_that_came_back_it_rests() -> None:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -153,12 +154,24 @@ def test_importing_everything_twice_changes_no_review(kept: Kept, tmp_path: Path
         ]
 
 
+def zone_free(one: dict[str, Any]) -> dict[str, Any]:
+    """Without what the rules in days say: they count the home's calendar days."""
+    by_day = ("finding", "limit", "basis")
+    factors = [
+        {name: value for name, value in factor.items() if name not in by_day}
+        if factor["factor"].startswith("days since")
+        else factor
+        for factor in one["factors"]
+    ]
+    return {**one, "factors": factors}
+
+
 def test_the_homes_time_zone_and_its_clock_change_move_no_figure(kept: Kept) -> None:
     lisbon, apia = kept.reviews("Europe/Lisbon"), kept.reviews("Pacific/Apia")
     for here, there in zip(lisbon, apia, strict=True):
         a, b = here.as_json(), there.as_json()
         texts = a.pop("reasons"), b.pop("reasons")
-        assert a == b
+        assert zone_free(a) == zone_free(b)
         assert texts[0] == [] or here.verdict == "no warm-side probe" or texts[1] != []
 
 

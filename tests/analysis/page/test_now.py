@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
+
 from starlette.testclient import TestClient
 
 from analysis.watch.alarm_store import AlarmStore
+from analysis.watch.names import code_of
 from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, Priority, State, Transition
 from collector.book.book import Book
 from collector.book.records import Meal
 from config.home import Home
 from tests.analysis.page.conftest import Asks, Clock
-from tests.analysis.page.homes import DAY, HOUR, NOW, THIRD
+from tests.analysis.page.homes import DAY, HOUR, NOW
 from tests.analysis.page.test_meal import text_of
 
 
@@ -37,7 +40,20 @@ def test_an_open_outcome_is_asked_for(home: Home, asks: Asks, clock: Clock) -> N
     said = text_of(asks(home).get("/").text)
     assert "To do today" in said
     assert "Maren took a 180 g rat on Sun 29 Mar 2026 at 22:39: what became of it?" in said
-    assert THIRD < NOW
+    assert "warmcoil meal 3 --outcome kept|passed|regurgitated|vomited --when TIME" in said
+
+
+def test_no_link_of_the_first_screen_leads_nowhere(home: Home, asks: Asks, clock: Clock) -> None:
+    with Book(home.book, now_ms=lambda: NOW) as book:
+        book.put(Meal(0, "Ondo", offered_at_ms=NOW - HOUR, prey="mouse"))
+    alarm = Alarm(AlarmKey(Kind.TOO_HOT, "left shelf"), State.UNACKNOWLEDGED, raised_ms=NOW)
+    with AlarmStore(home.alarms) as store:
+        store.record([Transition(Cause.RAISED, NOW, State.NORMAL, alarm)], [], [], NOW)
+    clock.past_s = 20 * DAY / 1000
+    page = asks(home)
+    links = set(re.findall(r'<a [^>]*href="(/[^"]*)"', page.get("/").text))
+    assert links
+    assert {link: page.get(link).status_code for link in links} == dict.fromkeys(links, 200)
 
 
 def test_prey_that_still_lies_there_is_loud(home: Home, asks: Asks) -> None:
@@ -58,6 +74,7 @@ def test_an_alarm_that_waits_for_an_answer_comes_first(home: Home, asks: Asks) -
         store.record([change], [], [], NOW)
     text = asks(home).get("/").text
     assert "Warm side low, left shelf: since" in text
+    assert f"<code>warmcoil acknowledge {code_of(alarm.key)}</code>" in text
     assert "lowest 24.1 °C" in text
     assert '<li class="urgent">' in text
     (said,) = asks(home).get("/api/alarms").json()
