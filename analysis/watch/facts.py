@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 import os
 from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 from analysis.watch.rules_snapshot import Series, SourceState
 from analysis.watch.states import HOUR_MS, AlarmKey, Kind
@@ -30,8 +32,9 @@ class Account:
 class Facts:
     """Looks at the monitor itself, cheaply, once a cycle."""
 
-    def __init__(self, home: Home) -> None:
+    def __init__(self, home: Home, room_mb: Callable[[Path], float] | None = None) -> None:
         self._home = home
+        self._room_mb = room_mb or room_on_card_mb
         self._mark: tuple[int, int] | None = None
         self._account = Account()
         self._pid: int | None = None
@@ -54,8 +57,7 @@ class Facts:
 
     def free_mb(self, now_ms: int) -> float:
         """Room on the home's file system, in MB (10^6 bytes) that this process may use."""
-        room = os.statvfs(self._home.folder)
-        free_mb = room.f_bavail * room.f_frsize / 1e6
+        free_mb = self._room_mb(self._home.folder)
         if not self._free or now_ms - self._free[-1][0] >= _CARD_EVERY_MS:
             self._free.append((now_ms, free_mb))
         return free_mb
@@ -78,6 +80,12 @@ class Facts:
             Series(AlarmKey(Kind.CLOCK_UNSURE), [(now_ms, unsure)]),
             Series(AlarmKey(Kind.NOT_WRITTEN), [(now_ms, unwritten)]),
         ]
+
+
+def room_on_card_mb(folder: Path) -> float:
+    """Free for this process on the file system that holds `folder`, in MB (10^6 bytes)."""
+    room = os.statvfs(folder)
+    return room.f_bavail * room.f_frsize / 1e6
 
 
 def _parsed(text: str) -> tuple[int | None, Account]:

@@ -95,7 +95,7 @@ def _judge_point(run: Run, key: AlarmKey, at_ms: int, value: float) -> None:
     if alarm.out_of_service or at_ms <= alarm.trail.seen_ms:
         return
     rule = run.rules.threshold(key.kind, key.enclosure)
-    alarm = replace(alarm, trail=follow(alarm.trail, at_ms, value, rule))
+    alarm = alarm.followed(follow(alarm.trail, at_ms, value, rule))
     if not alarm.trail.settled(at_ms):
         transition = change(alarm, at_ms, value, run.digesting(key, at_ms), rule)
         if transition is not None:
@@ -111,7 +111,7 @@ def _judge_look(run: Run, key: AlarmKey, look: Look) -> None:
     if alarm.out_of_service or (fall.look_ms is not None and look.at_ms <= fall.look_ms):
         return
     rule = run.rules.of(key.enclosure).falling
-    alarm = replace(alarm, trail=follow_fall(alarm.trail, look, rule))
+    alarm = alarm.followed(follow_fall(alarm.trail, look, rule))
     alarm = with_forecast(alarm, look)
     run.put(alarm)
     judge_together(run, look.at_ms)

@@ -9,7 +9,7 @@ from analysis.watch.states import Alarm, AlarmKey, Kind
 
 HOME_CAUSES = frozenset(
     {Kind.SEVERAL_COOLING, Kind.SEVERAL_SILENT, Kind.COLLECTOR_SILENT, Kind.BROKER_AWAY,
-     Kind.LINE_AWAY, Kind.NOT_WRITTEN}
+     Kind.LINE_AWAY, Kind.NOT_WRITTEN, Kind.CLOCK_UNSURE}
 )  # fmt: skip
 """Alarms of the home, from which alarms of enclosures and probes follow."""
 CAUSES = HOME_CAUSES | {Kind.PROBE_DOUBTED, Kind.PROBE_STUCK, Kind.TOO_HOT}
@@ -36,6 +36,7 @@ def _candidates(alarm: Alarm, alarms: Mapping[AlarmKey, Alarm]) -> Iterator[Alar
             AlarmKey(Kind.PROBE_STUCK, key.enclosure, key.probe),
             AlarmKey(Kind.COLLECTOR_SILENT),
             AlarmKey(Kind.NOT_WRITTEN),
+            AlarmKey(Kind.CLOCK_UNSURE),
             AlarmKey(Kind.BROKER_AWAY),
             *(k for k in alarms if k.kind is Kind.LINE_AWAY),
             AlarmKey(Kind.SEVERAL_SILENT),
@@ -55,7 +56,7 @@ def _fits(alarm: Alarm, cause: Alarm, rules: Rules) -> bool:
             return abs(later_ms) <= rules.away_ms
         case Kind.SEVERAL_SILENT:
             return abs(later_ms) <= GATHER_MS
-        case Kind.COLLECTOR_SILENT | Kind.NOT_WRITTEN:
+        case Kind.COLLECTOR_SILENT | Kind.NOT_WRITTEN | Kind.CLOCK_UNSURE:  # readings wait
             return later_ms >= -rules.away_ms
         case _:
             return True

@@ -86,17 +86,12 @@ def follow(trail: Trail, at_ms: int, value: float, rule: Threshold) -> Trail:
     if beyond[0] is None:
         back_ms = at_ms if trail.back_ms is None else trail.back_ms
         is_back = not rule.side.beyond(value, rule.setpoint - rule.side.value * rule.deadband)
-        return replace(
-            trail, judged_ms=at_ms, beyond_ms=beyond, beyond_open=False, furthest=None,
-            back_ms=back_ms if is_back else None,
-        )  # fmt: skip
-    return replace(
-        trail,
-        judged_ms=at_ms,
-        beyond_ms=beyond,
+        return trail.judged(at_ms, beyond, back_ms=back_ms if is_back else None)
+    return trail.judged(
+        at_ms,
+        beyond,
         beyond_open=gap if before[0] is None else trail.beyond_open,
         furthest=rule.side.further(value, trail.furthest),
-        back_ms=None,
     )
 
 

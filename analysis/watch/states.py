@@ -172,6 +172,21 @@ class Trail:
         """True while the value is beyond the mildest setpoint."""
         return bool(self.beyond_ms) and self.beyond_ms[0] is not None
 
+    def judged(
+        self,
+        at_ms: int,
+        beyond_ms: tuple[int | None, ...],
+        *,
+        beyond_open: bool = False,
+        furthest: float | None = None,
+        back_ms: int | None = None,
+    ) -> Trail:
+        """The trail after the value of that moment. Made for every reading, so made directly."""
+        return Trail(
+            self.from_ms, self.settled_ms, at_ms, beyond_ms, beyond_open, furthest, back_ms,
+            self.fall,
+        )  # fmt: skip
+
     def settled(self, at_ms: int) -> bool:
         """True when what that moment led to was done before."""
         return self.settled_ms is not None and at_ms <= self.settled_ms
@@ -208,6 +223,15 @@ class Alarm:
     out_of_service: bool = False
     under: AlarmKey | None = None
     trail: Trail = field(default=Trail(from_ms=0), compare=False)
+
+    def followed(self, trail: Trail) -> Alarm:
+        """The alarm as it is, with its trail after one more reading. Made directly, as that is."""
+        return Alarm(
+            self.key, self.state, self.priority, self.since_ms, self.since_open, self.raised_ms,
+            self.changed_ms, self.setpoint, self.deadband, self.value, self.lowest,
+            self.foretold_ms, self.latched, self.shelved_until_ms, self.out_of_service,
+            self.under, trail,
+        )  # fmt: skip
 
     @property
     def standing(self) -> bool:

@@ -10,15 +10,21 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.watch.states import Kind
-from collector.readings import Flag, Quantity, Reading
+from collector.plausible import Judge
+from collector.readings import Quantity, Reading
+from config.settings import Plausibility
 
 ENCLOSURES = 12
+TWO_PROBES = 4
+"""So many of them, the first, have a second probe on the warm side."""
+ON_THE_LINE = 6
+"""So many, the first, are read over the serial line; the others over the broker."""
 MINUTE_MS = 60_000
 DAY_MS = 86_400_000
 DAY_MIN = 1440
@@ -60,12 +66,23 @@ KINDS: tuple[tuple[str, int, tuple[Kind, ...], int], ...] = (
     ("thermostat low", 24 * 60, LOW, 300),
     ("probe unplugged", 3 * 60, (Kind.NO_READINGS,), 30),
     ("probe doubted", 60, (Kind.PROBE_DOUBTED, Kind.NO_READINGS), 30),
+    ("probe stuck", 20 * 60, (Kind.PROBE_STUCK,), 13 * 60),
+    ("probes disagree", 6 * 60, (Kind.PROBES_DISAGREE,), 90),
     ("too dry", 14 * 60, (Kind.HUMIDITY_LOW,), 8 * 60),
+    ("too damp", 14 * 60, (Kind.HUMIDITY_HIGH,), 10 * 60),
     ("cool side heated", 5 * 60, (Kind.COOL_SIDE_WARM,), 150),
     ("heaters' fuse", 6 * 60, LOW, 180),
     ("collector dead", 90, (Kind.COLLECTOR_SILENT,), 30),
+    ("broker away", 60, (Kind.BROKER_AWAY,), 20),
+    ("line away", 60, (Kind.LINE_AWAY,), 20),
+    ("not written", 60, (Kind.NOT_WRITTEN,), 20),
+    ("clock unsure", 90, (Kind.CLOCK_UNSURE,), 30),
+    ("card filling", 24 * 60, (Kind.CARD_FILLING,), 20),
 )
-FOR_ALL = ("heaters' fuse", "collector dead")
+FOR_ALL = frozenset(
+    {"heaters' fuse", "collector dead", "broker away", "line away", "not written", "clock unsure",
+     "card filling"}
+)  # fmt: skip
 
 
 def script(days: int, seed: int) -> list[Fault]:
@@ -77,7 +94,8 @@ def script(days: int, seed: int) -> list[Fault]:
     while True:
         minute += rng.randrange(DAY_MIN, 3 * DAY_MIN)
         name, length, expects, within = rng.choice(KINDS)
-        where = ALL if name in FOR_ALL else rng.randrange(ENCLOSURES)
+        most = TWO_PROBES if name == "probes disagree" else ENCLOSURES
+        where = ALL if name in FOR_ALL else rng.randrange(most)
         if minute + length + 2 * DAY_MIN > days * DAY_MIN:
             return found
         touched = range(ENCLOSURES) if where == ALL else (where,)
@@ -112,6 +130,9 @@ class Room:
         self.heating = np.zeros(ENCLOSURES, dtype=bool)
         self.door_until = np.zeros(ENCLOSURES, dtype=np.int64)
         self.draught = np.zeros(ENCLOSURES)
+        self.beside = make(-0.3, 0.3, TWO_PROBES)
+        self.stuck_at: dict[int, float] = {}
+        self.judge = Judge(Plausibility(), {})
         self._active: list[Fault] = []
 
     def room_c(self, minute: int) -> float:
@@ -146,12 +167,16 @@ class Room:
             self.door_until[opened] = minute + self._rng.integers(2, 7)
 
     def _breathe(self, minute: int) -> None:
-        target = np.where(self._mask("too dry"), 30.0, 62.0)
-        pull = np.where(self._mask("too dry"), 1.0 / 60.0, 1.0 / 180.0)
-        self.humidity += (target - self.humidity) * pull
+        dry, damp = self._mask("too dry"), self._mask("too damp")
+        target = np.where(dry, 30.0, np.where(damp, 97.0, 62.0))
+        self.humidity += (target - self.humidity) * np.where(dry | damp, 1.0 / 60.0, 1.0 / 180.0)
         if minute % DAY_MIN == 9 * 60:
             misted = self._rng.random(ENCLOSURES) < 0.5
             self.humidity[misted] = np.minimum(78.0, self.humidity[misted] + 12.0)
+
+    def going_on(self, name: str) -> bool:
+        """True while a fault of that name is on somewhere."""
+        return any(fault.name == name for fault in self._active)
 
     def _mask(self, name: str) -> NDArray[np.bool_]:
         found = np.zeros(ENCLOSURES, dtype=bool)
@@ -161,32 +186,51 @@ class Room:
         return found
 
     def readings(self, minute: int) -> list[Reading]:
-        """What the collector commits for this minute."""
-        if self._mask("collector dead").any():
+        """What the collector decodes and flags in this minute."""
+        if self.going_on("collector dead"):
             return []
-        at_ms = self.start_ms + minute * MINUTE_MS
-        room = self.room_c(minute)
-        cool = room + 0.45 * (self.warm - room) + 9.0 * self._mask("cool side heated")
-        noise = self._rng.normal(0.0, 0.05, (2, ENCLOSURES))
-        out, doubted = self._mask("probe unplugged"), self._mask("probe doubted")
-        found = [_celsius("room", at_ms, room)]
+        line, broker = not self.going_on("line away"), not self.going_on("broker away")
+        found = list(self._on_line(minute)) if line else []
         for one in range(ENCLOSURES):
-            if not out[one]:
-                value = self.warm[one] + self.draught[one] + noise[0, one]
-                flags = Flag.NONE
-                if doubted[one]:
-                    value, flags = 85.0, Flag.POWER_ON
-                found.append(_celsius(f"warm-{one}", at_ms, value, flags))
-            found.append(_celsius(f"cool-{one}", at_ms, cool[one] + noise[1, one]))
-            if minute % 5 == 0:
-                found.append(
-                    Reading(f"air-{one}", Quantity.HUMIDITY, at_ms, round(self.humidity[one], 1))
-                )
-        return found
+            if line if one < ON_THE_LINE else broker:
+                found += self._enclosure(minute, one)
+        return [self._flagged(reading) for reading in found]
+
+    def _on_line(self, minute: int) -> Iterator[Reading]:
+        at_ms = self.start_ms + minute * MINUTE_MS
+        yield _celsius("room", at_ms, self.room_c(minute))
+
+    def _enclosure(self, minute: int, one: int) -> Iterator[Reading]:
+        at_ms, room = self.start_ms + minute * MINUTE_MS, self.room_c(minute)
+        noise = self._rng.normal(0.0, 0.05, 3)
+        warm = self.warm[one] + self.draught[one] + noise[0]
+        if not self._mask("probe unplugged")[one]:
+            yield _celsius(f"warm-{one}", at_ms, self._warm_probe(one, warm))
+        if one < TWO_PROBES:
+            apart = 4.0 if self._mask("probes disagree")[one] else self.beside[one]
+            yield _celsius(f"warm-{one}-b", at_ms, warm + apart + noise[2])
+        cool = room + 0.45 * (self.warm[one] - room)
+        cool += 9.0 if self._mask("cool side heated")[one] else 0.0
+        yield _celsius(f"cool-{one}", at_ms, cool + noise[1])
+        if minute % 5 == 0:
+            yield Reading(f"air-{one}", Quantity.HUMIDITY, at_ms, round(self.humidity[one], 1))
+
+    def _warm_probe(self, one: int, warm: float) -> float:
+        """What the probe says: the truth, the power-on value, or what it stopped at."""
+        if self._mask("probe doubted")[one]:
+            return 85.0
+        if not self._mask("probe stuck")[one]:
+            self.stuck_at.pop(one, None)
+            return warm
+        return self.stuck_at.setdefault(one, warm)
+
+    def _flagged(self, reading: Reading) -> Reading:
+        flags = self.judge.flags(reading)
+        return replace(reading, flags=flags) if flags else reading
 
 
-def _celsius(probe: str, at_ms: int, value: float, flags: Flag = Flag.NONE) -> Reading:
-    return Reading(probe, Quantity.TEMPERATURE, at_ms, round(value * 16) / 16, flags=flags)
+def _celsius(probe: str, at_ms: int, value: float) -> Reading:
+    return Reading(probe, Quantity.TEMPERATURE, at_ms, round(value * 16) / 16)
 
 
 def meals(days: int, seed: int) -> Iterator[tuple[int, int]]:

@@ -52,11 +52,13 @@ from tests.campaigns.keepers_room import (
     DAY_MS,
     ENCLOSURES,
     MINUTE_MS,
+    TWO_PROBES,
     Fault,
     Room,
     meals,
     script,
 )
+from tests.campaigns.the_board import PLENTY_MB, Board
 
 START_MS = 1_767_225_600_000
 """2026-01-01T00:00:00Z."""
@@ -73,6 +75,7 @@ class Run:
     minute: int = 0
     restarts: int = 0
     seconds: float = 0.0
+    board: Board | None = None
     _watcher: Watcher | None = field(default=None, init=False)
 
     def now_ms(self) -> int:
@@ -82,6 +85,10 @@ class Run:
     def monotonic(self) -> float:
         """The clock that only goes forward."""
         return 1_000.0 + self.minute * 60.0
+
+    def free_mb(self, _home: Path) -> float:
+        """Room on the card."""
+        return PLENTY_MB if self.board is None else self.board.free_mb
 
     def start(self) -> None:
         """A new watch over the files as they are."""
@@ -99,7 +106,8 @@ class Run:
         )
         rosters = RosterReader(self.home, care, settings, self.monotonic)
         gatherer = Gatherer(self.reader, rules, foretell)
-        parts = Parts(settings, rules, self.store, gatherer, rosters, Facts(self.home), ["a"])
+        facts = Facts(self.home, self.free_mb)
+        parts = Parts(settings, rules, self.store, gatherer, rosters, facts, ["a"])
         self._watcher = Watcher(parts, clock, self.monotonic)
 
     def kill(self) -> None:
@@ -138,11 +146,12 @@ def simulate(  # each is a thing of its own
         closing(Journal(run.home.journal, monotonic=run.monotonic)) as journal,
         closing(Sealer(journal, run.home.archive, 3600.0, run.monotonic)) as sealer,
     ):
+        run.board = Board(run.home, journal)
         run.start()
         for minute in range(days * DAY_MIN):
             run.minute = minute
             room.step(minute)
-            journal.commit(room.readings(minute))
+            run.board.take(room, minute, run.now_ms())
             if sealer.due():
                 sealer.seal()
             if minute == away_until and away_until:
@@ -170,6 +179,8 @@ def _furnish(home: Home, days: int, seed: int) -> None:
             book.put(Animal(f"A{one}"))
             book.put(Stay(f"A{one}", f"E{one}", since))
             book.put(Placement(f"warm-{one}", f"E{one}", Zone.WARM_SIDE, since))
+            if one < TWO_PROBES:
+                book.put(Placement(f"warm-{one}-b", f"E{one}", Zone.WARM_SIDE, since))
             book.put(Placement(f"cool-{one}", f"E{one}", Zone.COOL_SIDE, since))
             book.put(Placement(f"air-{one}", f"E{one}", Zone.HIDE, since))
             book.put(Weighing(f"A{one}", since, 2_000.0))
@@ -239,11 +250,17 @@ def story(past: Sequence[PastTransition]) -> list[tuple[str, str, str, str, int]
 BY_THE_CLOCK = (
     Kind.NO_READINGS,
     Kind.COLLECTOR_SILENT,
+    Kind.BROKER_AWAY,
+    Kind.LINE_AWAY,
+    Kind.NOT_WRITTEN,
+    Kind.CLOCK_UNSURE,
+    Kind.CARD_FILLING,
     Kind.SEVERAL_SILENT,
     Kind.SEVERAL_COOLING,
     Kind.FLOOD,
 )
-"""Judged at the moment of an evaluation: their times move with it, their number does not."""
+"""Judged at the moment of an evaluation: their times move with it, their number does not (but for
+the last three, which sum up what else is open then)."""
 
 
 def counts(past: Sequence[PastTransition]) -> Counter[tuple[str, str, str]]:
@@ -251,7 +268,7 @@ def counts(past: Sequence[PastTransition]) -> Counter[tuple[str, str, str]]:
     return Counter(
         (t.key.kind, t.key.enclosure, t.key.probe or "")
         for t in past
-        if t.cause is Cause.RAISED and t.key.kind in BY_THE_CLOCK[:2]
+        if t.cause is Cause.RAISED and t.key.kind in BY_THE_CLOCK[:-3]
     )
 
 
@@ -298,6 +315,8 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--step", type=int, default=5, help="minutes between evaluations")
     parser.add_argument("--restarts", type=int, default=0, metavar="SEED")
+    parser.add_argument("--list", type=Path, metavar="FILE", help="write the list of alarms")
+    parser.add_argument("--same-as", type=Path, metavar="FILE", help="hold it against that list")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         run = simulate(
@@ -306,6 +325,9 @@ def main() -> int:
         )  # fmt: skip
         run.kill()
         past = transitions(run.home)
+    listed = list(lines_of(past))
+    if given.list:
+        given.list.write_text("".join(f"{line}\n" for line in listed), "utf-8")
     found = account(past, script(given.days, given.seed))
     for line in figures(found, given.days, run):
         sys.stdout.write(json.dumps(line) + "\n")
@@ -315,7 +337,26 @@ def main() -> int:
     for fault, delay in found.delays:
         if delay is None:
             sys.stdout.write(json.dumps({"missed": str(fault)}) + "\n")
-    return int(any(delay is None for _, delay in found.delays))
+    differs = given.same_as is not None and not _same(listed, given.same_as)
+    return int(differs or any(delay is None for _, delay in found.delays))
+
+
+def lines_of(past: Sequence[PastTransition]) -> Iterator[str]:
+    """The list of alarms as lines: what is judged by the readings with its times, then counts."""
+    for one in story(past):
+        yield json.dumps(one)
+    for key, times in sorted(counts(past).items()):
+        yield json.dumps([*key, times])
+
+
+def _same(listed: Sequence[str], path: Path) -> bool:
+    """Say in how many lines two lists differ, and in which."""
+    other = path.read_text("utf-8").splitlines()
+    apart = sorted((Counter(listed) - Counter(other)) + (Counter(other) - Counter(listed)))
+    sys.stdout.write(
+        json.dumps({"lines": len(listed), "lines_before": len(other), "apart": apart}) + "\n"
+    )
+    return not apart
 
 
 if __name__ == "__main__":

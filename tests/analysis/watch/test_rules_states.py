@@ -23,6 +23,7 @@ from analysis.watch.rules_run import FLOOD
 from analysis.watch.states import (
     HOUR_MS,
     MINUTE_MS,
+    NO_FALL,
     Alarm,
     AlarmKey,
     Cause,
@@ -259,6 +260,7 @@ def watch_silence(
     ended: bool | None = None,
     start: int = 0,
     before: Evaluation | None = None,
+    home: Series | None = None,
 ) -> Evaluation:
     """A cycle every minute, in which these probes were last heard when they say."""
     result = before or Evaluation({})
@@ -270,10 +272,15 @@ def watch_silence(
             )
             for p in probes
         ]
-        snapshot = Snapshot([], heard, sources=sources, collector_ended=ended)
+        series = [] if home is None else [_until(home, now_ms)]
+        snapshot = Snapshot(series, heard, sources=sources, collector_ended=ended)
         more = evaluate(snapshot, result.alarms, RULES, now_ms, memory=result.memory)
         result = replace(more, transitions=[*result.transitions, *more.transitions])
     return result
+
+
+def _until(series: Series, now_ms: int) -> Series:
+    return Series(series.key, [point for point in series.points if point[0] <= now_ms])
 
 
 def test_a_collector_that_died_is_one_message_and_its_return_another() -> None:
@@ -359,6 +366,22 @@ def test_what_the_collector_misses_is_said_and_not_its_probes(source: str, kind:
     assert told(result.transitions)[1:] == [(kind, Cause.CLEARED, 60)]
 
 
+@pytest.mark.parametrize(
+    ("kind", "raised"), [(Kind.CLOCK_UNSURE, 20), (Kind.NOT_WRITTEN, 13)]
+)  # fmt: skip
+def test_while_readings_wait_their_probes_are_not_a_second_fault(kind: Kind, raised: int) -> None:
+    silent = [placed(f"p{n}", f"tub {n}", 10) for n in range(4)]
+    waits = Series(AlarmKey(kind), [*minutes(0.0, 0, 10), *minutes(1.0, 10, 60)])
+    result = watch_silence(silent, 60, ended=False, home=waits)
+    assert told(result.transitions) == [(kind, Cause.RAISED, raised)]
+    assert len([a for a in result.alarms.values() if a.standing]) == 5
+    goes_on = Series(waits.key, [*waits.points, *minutes(0.0, 60, 80)])
+    heard = [replace(p, heard_ms=10_000 * MINUTE_MS) for p in silent]
+    result = watch_silence(heard, 80, ended=False, start=60, before=result, home=goes_on)
+    assert told(result.transitions)[1:] == [(kind, Cause.CLEARED, 60)]
+    assert not any(a.standing for a in result.alarms.values())
+
+
 # ---- the monitor itself ---------------------------------------------------------------------
 
 
@@ -374,6 +397,20 @@ def test_the_monitor_itself(kind: Kind, value: float, raised: int, priority: Pri
     assert [c for _, c, _ in story(result.transitions)] == [Cause.RAISED, Cause.CLEARED]
     assert story(result.transitions)[0][2] == raised
     assert result.transitions[0].alarm.priority is priority
+
+
+def test_a_trail_that_follows_changes_nothing_else() -> None:
+    alarm = Alarm(
+        LOW, State.ACKNOWLEDGED, Priority.HIGH, 1, True, 2, 3, 28.0, 0.5, 27.5, 27.0, 4, True, 5,
+        True, AlarmKey(Kind.SEVERAL_COOLING),
+    )  # fmt: skip
+    trail = Trail(7, 8, 9, (10, None), True, 11.5, 12, replace(NO_FALL, look_ms=13))
+    after = alarm.followed(trail)
+    assert after == alarm
+    assert after.trail == trail
+    assert trail.judged(14, (15,), beyond_open=True, furthest=16.0, back_ms=17) == replace(
+        trail, judged_ms=14, beyond_ms=(15,), beyond_open=True, furthest=16.0, back_ms=17
+    )
 
 
 # ---- chattering and floods ------------------------------------------------------------------
