@@ -5,8 +5,9 @@ Figures are unrounded, times RFC 3339 in UTC, unknown is null.
 
 from __future__ import annotations
 
-from dataclasses import asdict
-from typing import TYPE_CHECKING
+from dataclasses import fields, is_dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
 
 from analysis.vet import vet_text
 from collector.rfc3339 import written
@@ -28,26 +29,42 @@ def review_json(one: Review) -> dict[str, object]:
             "hours": one.window.hours,
             "ended_by": one.window.ended_by,
         },
-        "coverage": asdict(one.coverage),
-        "warm_side": asdict(one.warm_side) if one.warm_side is not None else None,
-        "cool_side": asdict(one.cool_side) if one.cool_side is not None else None,
-        "humidity": asdict(one.humidity) if one.humidity is not None else None,
+        "coverage": _plain(one.coverage),
+        "warm_side": _plain(one.warm_side),
+        "cool_side": _plain(one.cool_side),
+        "humidity": _plain(one.humidity),
         "digestion": _digestion(one),
         "verdict": one.verdict,
         "possible": one.possible,
         "reasons": list(one.reasons),
         "outcome": one.outcome.value if one.outcome is not None else None,
         "outcome_at": _time(one.outcome_at_ms),
-        "factors": [asdict(factor) for factor in one.factors],
+        "factors": _plain(one.factors),
         "vet": [vet_text(sign) for sign in one.vet],
     }
 
 
 def _digestion(one: Review) -> dict[str, object]:
-    figures = asdict(one.digestion)
+    figures: dict[str, Any] = _plain(one.digestion)
     through_ms = figures.pop("through_at_warm_side_ms")
     swing = figures.pop("swing_factor")
     return {**figures, "through_at_warm_side": _time(through_ms), "swing_factor": swing}
+
+
+def _plain(value: Any) -> Any:
+    """Records as objects, all the way down. Without the copies that `dataclasses.asdict` makes of
+    every number: a third of the time of reviewing many meals went there.
+    """
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    if not is_dataclass(value):
+        return value
+    return {name: _plain(getattr(value, name)) for name in _names(type(value))}
+
+
+@cache
+def _names(record: type) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(record))
 
 
 def _time(at_ms: float | None) -> str | None:

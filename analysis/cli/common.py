@@ -6,7 +6,7 @@ import getpass
 import json
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -137,3 +137,12 @@ def day_end_ms(text: str | None, zone: ZoneInfo, name: str) -> int | None:
 def print_json(document: Any) -> None:
     """One JSON document on standard output. NaN never gets this far: it would not be JSON."""
     typer.echo(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def print_json_list(objects: Iterable[object]) -> None:
+    """One JSON document, a list, an object a line: written as they come, never held as a whole."""
+    before = "[\n"
+    for one in objects:
+        typer.echo(before + json.dumps(one, ensure_ascii=False, allow_nan=False), nl=False)
+        before = ",\n"
+    typer.echo("\n]" if before[0] == "," else "[]")

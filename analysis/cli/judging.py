@@ -15,6 +15,7 @@ from analysis.cli.common import (
     Opened,
     opened,
     print_json,
+    print_json_list,
 )
 from config.errors import NotSo
 
@@ -45,7 +46,7 @@ def review(
         moment = it.moment_ms(at)
         reviews = review_all(it.book, it.reader, it.care, it.settings, moment, animal=animal)
         if as_json:
-            print_json([one.as_json() for one in reviews])
+            print_json_list(one.as_json() for one in reviews)
         else:
             _print_table(it, reviews)
 
