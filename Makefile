@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/pip --disable-pip-version-check -q
 WORKERS ?= auto
 
-.PHONY: help demo test lint types campaigns bench lock format clean
+.PHONY: help demo test lint types campaigns bench lock format clean install uninstall
 
 help:
 	@echo "make demo       an invented collection with simulated probes, kept running"
@@ -13,6 +13,8 @@ help:
 	@echo "make lint       ruff, mypy --strict and the import rules"
 	@echo "make campaigns  the long tests: kills, fuzzing, many simulated books"
 	@echo "make bench      speed, memory and bytes written, as JSON lines"
+	@echo "make install    on a board, as root: programs, units, a home; again to upgrade"
+	@echo "make uninstall  takes them away; the home stays"
 	@echo "make lock       renew the hashed lists of packages"
 
 $(VENV)/.run: requirements.lock pyproject.toml
@@ -61,6 +63,9 @@ bench: $(VENV)/.test
 	@mkdir -p artefacts
 	$(BIN)/python -m tests.benchmarks.store artefacts
 	$(BIN)/python -m tests.benchmarks.exchange artefacts
+
+install uninstall:
+	@sh config/deploy/install.sh $@
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache artefacts build *.egg-info

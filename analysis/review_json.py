@@ -59,7 +59,8 @@ def _plain(value: Any) -> Any:
         return [_plain(one) for one in value]
     if not is_dataclass(value):
         return value
-    return {name: _plain(getattr(value, name)) for name in _names(type(value))}
+    record: type = type(value)
+    return {name: _plain(getattr(value, name)) for name in _names(record)}
 
 
 @cache

@@ -7,6 +7,8 @@ missing=
 need() { command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] || missing="$missing $2"; }
 need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
+need openssl openssl
+need systemd-analyze systemd
 [ -z "$missing" ] && exit 0
 
 if command -v apt-get >/dev/null 2>&1; then

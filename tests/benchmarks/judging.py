@@ -163,7 +163,7 @@ def with_pandas(folder: Path) -> None:
         meals = book.meals()
     tables = {name: one.sort_index()["value"] for name, one in table.groupby("probe")}
     for meal in meals:
-        start = pd.Timestamp(meal.taken_at_ms, unit="ms", tz="UTC")
+        start = pd.Timestamp(meal.taken_at_ms or 0, unit="ms", tz="UTC")
         window = tables[f"warm-{meal.animal[1:]}"].loc[start : start + pd.Timedelta(days=7)]
         hours = (window < FLOOR_C).sum() * EVERY_MS / 3_600_000
         sys.stdout.write(f"{meal.animal} {hours:.1f}\n")
