@@ -6,7 +6,6 @@ too. No script, no inline style, no id; its colours are those of the page's styl
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
@@ -16,6 +15,7 @@ import numpy as np
 
 from analysis.figures.labels import estimated_width
 from analysis.figures.reduce import Path, reduced
+from analysis.figures.round_steps import round_steps
 from analysis.weights import Weight
 from analysis.words import DAY_MS, local_day_of, local_time, mass, named_day, shown_mass
 from config.settings import Settings
@@ -83,16 +83,9 @@ def _ground(weights: Sequence[Weight], settings: Settings, width: float, height:
         start_ms = end_ms - _SHORTEST_MS
     highest = max(shown_mass(one.mass_g, settings) for one in weights)
     ends = _end_words(weights[-1], settings)
-    left = max(estimated_width(mass_tick(tick), _LETTERS) for tick in ticks(highest)) + 8
+    left = max(estimated_width(mass_tick(tick), _LETTERS) for tick in round_steps(highest)) + 8
     right = width - max(estimated_width(text, 1.1 * _LETTERS) for text in ends) - 10
     return _Ground(start_ms, end_ms, highest * 1.08, left, right, 20.0, height - 1.6 * _LETTERS)
-
-
-def ticks(highest: float, most: int = 5) -> list[float]:
-    """Round masses from 0 to the highest one, at most `most` and the 0."""
-    size = 10.0 ** math.floor(math.log10(highest / most))
-    step = next(size * times for times in (1, 2, 5, 10) if highest <= size * times * most)
-    return [step * n for n in range(math.floor(highest / step) + 1)]
 
 
 def mass_tick(value: float) -> str:
@@ -101,7 +94,7 @@ def mass_tick(value: float) -> str:
 
 
 def _masses(ground: _Ground, settings: Settings) -> Iterator[str]:
-    for tick in ticks(ground.high / 1.08):
+    for tick in round_steps(ground.high / 1.08):
         y = ground.y(tick)
         yield (
             f'<line class="plot-degree" x1="{_n(ground.left)}" y1="{_n(y)}" '

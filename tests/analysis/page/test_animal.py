@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from analysis.figures.weights_svg import month_starts, ticks, weights_svg
+from analysis.figures.round_steps import round_steps
+from analysis.figures.weights_svg import month_starts, weights_svg
 from analysis.page.addresses import animal_path
 from analysis.weights import Weight
 from analysis.words import local_day_of
@@ -237,7 +238,7 @@ def test_everything_stays_inside_the_chart(count: int, width: float) -> None:
 
 @given(st.floats(0.01, 1e6))
 def test_the_masses_of_the_axis_are_round_and_few(highest: float) -> None:
-    found = ticks(highest)
+    found = round_steps(highest)
     assert 2 <= len(found) - 1 <= 5
     assert found[-1] <= highest
     assert all(one == pytest.approx(float(f"{one:.1e}")) for one in found)
