@@ -107,10 +107,6 @@ def find(home: Home, now_ms: int) -> None:
 
     Where nothing was kept yet the meals are as soon as they are judged: the pattern takes longer.
     """
-    from analysis.pattern import pattern_of_book  # noqa: PLC0415  heavy: for this process alone
-    from analysis.pattern_words import sentences  # noqa: PLC0415
-    from analysis.review import review_all  # noqa: PLC0415
-
     begun_s = time.monotonic()
     settings = load_settings(home)
     care = load_care_profile(settings.care.profile, home.folder / "care")
@@ -118,24 +114,40 @@ def find(home: Home, now_ms: int) -> None:
         book = stack.enter_context(Book(home.book, read_only=True, zone=settings.zone))
         reader = stack.enter_context(Reader(home.journal, home.archive))
         stamp = stamp_of(book, reader, care, settings, now_ms)
-        meals = {one.meal: one for one in book.meals()}
-        rows = tuple(
-            row_of(one, meals[one.meal], settings)
-            for one in review_all(book, reader, care, settings, now_ms)
-            if one.meal in meals and one.taken_at_ms <= now_ms
-        )
+        rows = _judged(book, reader, care, settings, now_ms)
         judged = AllMeals(stamp, now_ms, time.monotonic() - begun_s, rows, whole=False)
         if kept(home) is None:
             keep(home, judged)
-        pattern: tuple[str, ...] = ()
-        missing = None
-        try:
-            of_book = pattern_of_book(book, reader, care, settings, now_ms)
-            pattern = tuple(sentences(of_book, settings))
-        except NotSo as fault:
-            missing = str(fault)
+        pattern, missing = _pattern(book, reader, care, settings, now_ms)
     took_s = time.monotonic() - begun_s
     keep(home, replace(judged, took_s=took_s, pattern=pattern, no_pattern=missing, whole=True))
+
+
+def _judged(
+    book: Book, reader: Reader, care: CareProfile, settings: Settings, now_ms: int
+) -> tuple[ReviewRow, ...]:
+    from analysis.review import review_all  # noqa: PLC0415  for this process
+
+    meals = {one.meal: one for one in book.meals()}
+    return tuple(
+        row_of(one, meals[one.meal], settings)
+        for one in review_all(book, reader, care, settings, now_ms)
+        if one.meal in meals and one.taken_at_ms <= now_ms
+    )
+
+
+def _pattern(
+    book: Book, reader: Reader, care: CareProfile, settings: Settings, now_ms: int
+) -> tuple[tuple[str, ...], str | None]:
+    """The pattern in words, or why there is none."""
+    from analysis.pattern import pattern_of_book  # noqa: PLC0415  heavy: for this process alone
+    from analysis.pattern_words import sentences  # noqa: PLC0415
+
+    try:
+        found = pattern_of_book(book, reader, care, settings, now_ms)
+    except NotSo as missing:
+        return (), str(missing)
+    return tuple(sentences(found, settings)), None
 
 
 def keep(home: Home, what: AllMeals) -> None:

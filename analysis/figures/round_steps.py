@@ -6,7 +6,8 @@ import math
 
 
 def round_steps(highest: float, most: int = 5) -> list[float]:
-    """Multiples of 1, 2 or 5 times a power of ten from 0 up to `highest`: at most `most`, and 0.
+    """Multiples of 1, 2 or 5 times a power of ten from 0 up to `highest`: at most `most`
+    (3 or more) of them, and 0.
 
     Raises ValueError where `highest` is not above 0.
     """
