@@ -27,7 +27,7 @@ from analysis.words import (
 from config.errors import Unusable
 from config.settings import Settings
 
-PER_PAGE = 100
+PER_PAGE = 50
 Order = Literal["newest", "coldest"]
 
 

@@ -275,7 +275,7 @@ def test_fifteen_hundred_meals_are_paged_and_all_drawn(home: Home, asks: Asks) -
     rows = [row(n, (n * 37 % 900) / 9 if n % 3 else 0.0, outcomes[n % 5]) for n in range(1, 1501)]
     keep(home, replace(found, rows=(*rows, row(1501, None, "passed"))))
     text = asks(home).get("/together").text
-    assert "Meals 1 to 100 of 1,501" in text_of(text)
+    assert "Meals 1 to 50 of 1,501" in text_of(text)
     assert "Not drawn: 1," in text
     (wide, _) = re.findall(r'<svg[^>]*class="plot outcomes".*?</svg>', text)
     assert len(re.findall(r'class="mark-', wide)) == 1500
