@@ -14,6 +14,7 @@ from starlette.testclient import TestClient
 
 from analysis.figures.round_steps import round_steps
 from analysis.figures.weights_svg import month_starts, weights_svg
+from analysis.page.access.passphrase import PassphraseFile
 from analysis.page.addresses import animal_path
 from analysis.weights import Weight
 from analysis.words import local_day_of
@@ -36,6 +37,7 @@ from collector.book.records import (
 from config.home import Home
 from config.settings import Settings, Show
 from tests.analysis.page.conftest import Asks
+from tests.analysis.page.forms import come_in
 from tests.analysis.page.homes import BY_HAND, DAY, FIRST, HOUR, NOW, SECOND
 from tests.analysis.page.test_hostile import EVIL, elements
 from tests.analysis.page.test_meal import text_of
@@ -258,3 +260,23 @@ def test_age_is_said(home: Home, asks: Asks) -> None:
     with Book(home.book, now_ms=lambda: NOW) as book:
         book.put(replace(book.animal("Maren"), born=date(2021, 5, 30)))
     assert "4 years old" in text_of(asks(home).get("/animal/Maren").text)
+
+
+def test_who_has_to_say_the_pass_phrase_first_is_led_back_to_the_animal(
+    home: Home, asks: Asks
+) -> None:
+    name = "a?b/c#d ü"
+    with Book(home.book, now_ms=lambda: NOW) as book:
+        book.put(Animal(name))
+    PassphraseFile(home.folder).set("four warm sleeping coils")
+    page = asks(home)
+    door = page.get(animal_path(name)).headers["location"]
+    assert door.startswith("/enter?to=")
+    (to,) = re.findall(r'name="to" value="([^"]*)"', page.get(door).text)
+    assert come_in(page, "four warm sleeping coils", to) == 303
+    assert page.get(to).status_code == 200
+    assert "a?b/c#d ü</h1>" in page.get(to).text
+
+
+def test_the_screen_of_a_meal_leads_to_its_animal(page: TestClient) -> None:
+    assert 'href="/animal/Maren"' in page.get("/meal/2").text
