@@ -31,13 +31,17 @@ def sentences(of: Condition, settings: Settings) -> list[str]:
 
 def headline(of: Condition, settings: Settings) -> str:
     """The one sentence: "Maren: ordinary by its weights and food; 1,240 g, weighed 5 days ago"."""
-    name = words.plain(of.animal)
+    return f"{words.plain(of.animal)}: {state_words(of, settings)}."
+
+
+def state_words(of: Condition, settings: Settings) -> str:
+    """The same without the animal's name: "ordinary by weights and food; 1,240 g, weighed …"."""
     vet = "see a vet; " if of.why_a_vet else ""
     if of.state == "not known":
         state = "whether it is thin or heavy is not known"
     else:
         state = f"{of.state} by " + ("the last look at it" if of.by_look else "weights and food")
-    return f"{name}: {vet}{state}; {_mass(of, settings)}."
+    return f"{vet}{state}; {_mass(of, settings)}"
 
 
 def _mass(of: Condition, settings: Settings) -> str:

@@ -30,9 +30,13 @@ def sentences(of: NextMeal, settings: Settings) -> list[str]:
 
 def headline(of: NextMeal, settings: Settings) -> str:
     """When, why not yet, what, and whether the enclosure is fit today."""
-    first = f"{words.plain(of.animal)}: {when(of)}"
+    return f"{words.plain(of.animal)}: {proposal(of, settings)}."
+
+
+def proposal(of: NextMeal, settings: Settings) -> str:
+    """The same without the animal's name."""
     joint = ", then " if of.open_ended or of.not_before > of.today else ": "
-    return f"{first}{joint}{what(of, settings)}; {fit(of.fit)}."
+    return f"{when(of)}{joint}{what(of, settings)}; {fit(of.fit)}"
 
 
 def when(of: NextMeal) -> str:

@@ -61,12 +61,17 @@ def temperature_change(change_k: float | None, settings: Settings) -> str:
     return f"{_tenths(abs(change_k) * scale)} {temperature_unit(settings)}"
 
 
+def shown_mass(value_g: float, settings: Settings) -> float:
+    """A mass in g as a number in the keeper's unit, that of `settings.show.mass`."""
+    return value_g / GRAMS_PER_OUNCE if settings.show.mass == "oz" else value_g
+
+
 def mass(value_g: float | None, settings: Settings) -> str:
     """A mass in whole grams (tenths under 10 g), or in ounces to 0.1: "1,240 g"."""
     if value_g is None:
         return NOT_KNOWN
     if settings.show.mass == "oz":
-        return f"{value_g / GRAMS_PER_OUNCE:,.1f} oz"
+        return f"{shown_mass(value_g, settings):,.1f} oz"
     return f"{value_g:,.1f}".removesuffix(".0") + " g" if value_g < 10 else f"{value_g:,.0f} g"
 
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from rich.console import Console
 from rich.table import Table
 
-from analysis.meal_words import prey
 from analysis.probes import ProbeState, doubts
-from analysis.words import age, local_time, temperature, temperature_span, whole_hours
+from analysis.review_row import cells, row_of
+from analysis.words import age, temperature
 from collector.book.records import Meal
 from collector.readings import Quantity, Reading
 from config.settings import Settings
@@ -46,22 +46,9 @@ def review_table(reviews: Sequence[Review], meals: Mapping[int, Meal], settings:
         "outcome",
     )
     for one in reviews:
-        warm = one.warm_side
-        worst = warm.below[0] if warm is not None and warm.below else None
-        floor = worst.below_c if worst is not None else floor
-        table.add_row(
-            str(one.meal),
-            one.animal,
-            local_time(one.taken_at_ms, settings.zone),
-            prey(meals[one.meal], settings),
-            f"{one.window.hours:.0f} h, {one.window.ended_by}",
-            f"{one.coverage.share * 100:.0f} %",
-            temperature_span(warm.min_c, warm.max_c, settings) if warm is not None else "no probe",
-            whole_hours(worst.hours) if worst is not None else "not known",
-            whole_hours(worst.longest_spell_hours) if worst is not None else "not known",
-            _verdict_words(one),
-            one.outcome or "not known yet",
-        )
+        row = row_of(one, meals[one.meal], settings)
+        floor = row.floor_c if row.floor_c is not None else floor
+        table.add_row(*cells(row, settings))
     if floor is not None:
         table.columns[7].header = f"below {temperature(floor, settings)}"
     return table
@@ -102,12 +89,6 @@ def _table(*columns: str) -> Table:
     for name in columns:
         table.add_column(name, overflow="fold")
     return table
-
-
-def _verdict_words(one: Review) -> str:
-    if one.possible != one.verdict:
-        return f"{one.verdict} (gaps could hide: {one.possible})"
-    return one.verdict
 
 
 def _reading_words(one: Reading, settings: Settings) -> str:

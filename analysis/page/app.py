@@ -17,6 +17,7 @@ from analysis.page.assets import Assets
 from analysis.page.finding import routers
 from analysis.page.parts import Parts
 from analysis.page.showing import environment_of
+from analysis.page.working import Working
 from collector.store.reader import Reader
 from config.care import load_care_profile
 from config.home import Home
@@ -48,6 +49,7 @@ def create_app(
         environment=environment_of(settings, assets),
         access=Access(home, settings, now_ms, monotonic),
         now_ms=now_ms,
+        working=Working(home),
     )
     app = FastAPI(
         title="Warmcoil",
@@ -79,4 +81,5 @@ def _paths(found: Iterable[APIRouter]) -> Iterator[str]:
 @asynccontextmanager
 async def _closing(app: FastAPI) -> AsyncIterator[None]:
     yield
+    app.state.parts.working.close()
     app.state.parts.reader.close()

@@ -10,6 +10,7 @@ from starlette.requests import HTTPConnection
 
 from analysis.page.access.access import Access
 from analysis.page.assets import Assets
+from analysis.page.working import Working
 from collector.store.reader import Reader
 from config.care import CareProfile
 from config.home import Home
@@ -28,6 +29,7 @@ class Parts:
     environment: Environment
     access: Access
     now_ms: Callable[[], int]
+    working: Working
 
 
 def parts_of(request: HTTPConnection) -> Parts:

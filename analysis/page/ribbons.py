@@ -5,6 +5,8 @@ A drawing that shrinks would shrink its letters too, so the narrow one is a draw
 
 from __future__ import annotations
 
+import math
+
 from markupsafe import Markup
 
 from analysis.figures.meal_shape import meal_ribbon
@@ -33,12 +35,19 @@ def ribbon_of(
                 sentence,
                 RibbonSize(
                     size.width, size.strip, size.letters, size.small, days,
-                    max(SCALE_DAYS, -(-gathered.window.hours // 24)),
+                    scale_days(care),
                 ),
             )
             for size in (WIDE, NARROW)
         )
     )  # fmt: skip
+
+
+def scale_days(care: CareProfile) -> float:
+    """Days from the left to the right of every ribbon: one scale for all that the page shows."""
+    window = care.window
+    longest_d = max(window.max_days.value, window.unknown_days.value, window.min_hours.value / 24)
+    return float(max(SCALE_DAYS, math.ceil(longest_d)))
 
 
 def two_widths(wide: str, narrow: str) -> Markup:

@@ -19,6 +19,7 @@ from starlette.responses import HTMLResponse
 
 from analysis import words
 from analysis.page.access.visit import visit_of
+from analysis.page.addresses import animal_path
 from analysis.page.assets import Assets
 from analysis.page.finding import entries
 from analysis.page.looking import Looking
@@ -55,7 +56,10 @@ def environment_of(settings: Settings, assets: Assets) -> Environment:
         begun=_begun,
     )
     environment.globals.update(
-        static=assets.address, plotly_marks=assets.plotly_marks, settings=settings
+        static=assets.address,
+        plotly_marks=assets.plotly_marks,
+        settings=settings,
+        animal_path=animal_path,
     )
     return environment
 

@@ -173,6 +173,12 @@ class Book:
                 return history.changes(self._db)
             return history.changes_of(self._db, record)
 
+    def newest_change(self) -> int:
+        """The number of the newest change, 0 before the first. The same number: the same book."""
+        with speaking_of(self.path):
+            (number,) = self._db.execute("SELECT max(number) FROM history").fetchone()
+        return number or 0
+
     def at(self, kind: str, key: Mapping[str, object]) -> Record | None:
         """The record of that kind and key, as a change names them, or None."""
         table = BY_NAME[kind]

@@ -12,7 +12,7 @@
 from __future__ import annotations
 
 import logging
-from urllib.parse import parse_qs, urlencode, urlsplit
+from urllib.parse import parse_qs, quote, urlencode, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import MutableHeaders
@@ -168,7 +168,7 @@ def _to_the_door(request: Request) -> Response:
         return _show_a_token(request, "a token is needed: warmcoil token new NAME")
     if request.method not in _SAFE:
         return say(request, 401, "You are not signed in any more. Nothing was entered.")
-    to = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    to = quote(request.scope["path"]) + (f"?{request.url.query}" if request.url.query else "")
     door = "/enter" if to == "/" else f"/enter?{urlencode({'to': to})}"
     return RedirectResponse(door, status_code=303)
 

@@ -20,7 +20,8 @@ from config.errors import Unusable
 router = APIRouter(prefix="/api", tags=["plots"])
 
 _FURTHEST_H = 24 * 400.0
-_EARLIER_MEALS = 5
+_EARLIER_MEALS = 12
+"""As many are offered to be laid under."""
 
 Hours = Annotated[
     float | None, Query(ge=-_FURTHEST_H, le=_FURTHEST_H, description="Hours since the meal.")
@@ -52,8 +53,8 @@ def plot(
 
 @router.get("/meals/{meal}/earlier")
 def earlier(request: Request, meal: MealNumber, columns: Columns = 400) -> list[dict[str, Any]]:
-    """The warm side after the same animal's meals before this one, the newest first, along hours
-    since each meal."""
+    """The warm side after the same animal's last twelve meals before this one, the newest first,
+    along hours since each meal."""
     with looking(request) as home:
         record = home.book.meal(meal)
         taken_ms = must_be_taken(taken_at_ms(record), meal)

@@ -10,6 +10,7 @@
   const ground = document.getElementById("plot-ground");
   const says = document.getElementById("plot-says");
   const under = document.getElementById("plot-under");
+  const which = document.getElementById("plot-which");
   if (!box || !ground || !window.Plotly) return;
   const meal = encodeURIComponent(box.dataset.meal);
   const invitation = says.textContent;
@@ -18,6 +19,7 @@
   let earlier = null;    // meals before it, once they were asked for
   let underlaid = false;
   let asked = 0;
+  const FIRST_LAID = 3;  // so many are laid under before any is chosen
 
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
   const narrow = () => ground.clientWidth < 560;
@@ -45,6 +47,8 @@
 
   // ---- drawing ---------------------------------------------------------------------------------
 
+  const laid = () => (underlaid && earlier ? earlier.filter((one) => one.laid) : []);
+
   function lines() {
     const ink = colour("--ink"), soft = colour("--soft");
     const pens = { "warm side": [ink, 2], "cool side": [soft, 1], room: [soft, 0.6] };
@@ -53,10 +57,10 @@
       ...base, x: one.x, y: one.y, fill: "toself", fillcolor: one.colour, opacity: 0.5,
       line: { width: 0 }, hoverinfo: "skip",
     }));
-    const before = underlaid && earlier ? earlier.map((one) => ({
+    const before = laid().map((one) => ({
       ...base, x: one.x, y: one.y, name: `meal ${one.meal}`, line: { color: soft, width: 0.8, dash: "dot" },
       hoverinfo: "skip",
-    })) : [];
+    }));
     const own = shown.tracks.map((one) => ({
       ...base, x: one.x, y: one.y, name: one.name,
       line: { color: pens[one.name][0], width: pens[one.name][1] },
@@ -120,9 +124,8 @@
 
   // A meal laid under is named where it was coldest, if it was cold: there it stands apart.
   function earlierWords() {
-    if (!underlaid || !earlier) return [];
     const floor = shown.levels.find((one) => one.kind === "floor").value;
-    return earlier.flatMap((one) => {
+    return laid().flatMap((one) => {
       const seen = one.y.map((y, i) => [y, one.x[i]])
         .filter(([y, x]) => y !== null && x >= shown.span[0] && x <= shown.span[1]);
       const [y, x] = seen.reduce((a, b) => (b[0] < a[0] ? b : a), [Infinity, 0]);
@@ -149,7 +152,7 @@
 
   function temperatures() {
     let low = Infinity, high = -Infinity;
-    for (const one of [...shown.tracks, ...(underlaid && earlier ? earlier : [])]) {
+    for (const one of [...shown.tracks, ...laid()]) {
       for (const y of one.y) if (y !== null) { low = Math.min(low, y); high = Math.max(high, y); }
     }
     for (const one of shown.levels) { low = Math.min(low, one.value - 1); high = Math.max(high, one.value + 1); }
@@ -228,9 +231,27 @@
     says.textContent = `${when}, ${Math.floor(x)} h after the meal: ${values.reverse().join(", ")}.`;
   }
 
-  const underWords = () => earlier.length === 0
-    ? "There is no meal before it."
-    : `Laid under, dotted, the warm side after: ${earlier.map((one) => `meal ${one.meal} (${one.words})`).join("; ")}.`;
+  function underWords() {
+    if (earlier.length === 0) return "There is no meal before it.";
+    if (laid().length === 0) return "None is laid under.";
+    return `Laid under, dotted, the warm side after: ${laid().map((one) => `meal ${one.meal} (${one.words})`).join("; ")}.`;
+  }
+
+  function offer() {
+    for (const [place, one] of earlier.entries()) {
+      one.laid = place < FIRST_LAID;
+      const label = document.createElement("label"), box = document.createElement("input");
+      box.type = "checkbox";
+      box.checked = one.laid;
+      box.addEventListener("change", () => {
+        one.laid = box.checked;
+        under.textContent = underWords();
+        draw();
+      });
+      label.append(box, ` meal ${one.meal}, ${one.words}`);
+      which.append(label);
+    }
+  }
 
   function toSpan(from, to) {
     const length = Math.min(to - from, whole[1] - whole[0]);
@@ -266,11 +287,17 @@
       underlaid = !underlaid;
       button.setAttribute("aria-pressed", String(underlaid));
       try {
-        if (underlaid && earlier === null) earlier = await answer(`/api/meals/${meal}/earlier`);
+        if (underlaid && earlier === null) {
+          earlier = await answer(`/api/meals/${meal}/earlier`);
+          offer();
+        }
       } catch {
         under.textContent = "The meals before it could not be read just now.";
       }
-      if (earlier) under.textContent = underlaid ? underWords() : "";
+      if (earlier) {
+        under.textContent = underlaid ? underWords() : "";
+        which.hidden = !underlaid || earlier.length < 2;
+      }
       draw();
     });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
