@@ -20,12 +20,13 @@ from analysis.figures.meal_shape import meal_ribbon
 from analysis.figures.ribbon import RibbonShape
 from analysis.for_vet.days import ZoneDays, zones_by_day
 from analysis.gathering import Facts
+from analysis.probes_there import probes_there
 from analysis.review import Review, review_all
 from analysis.tracks import Tracks
 from analysis.weights import Weight
 from analysis.window import taken_at_ms
 from collector.book.records import Animal, Dropping, Handling, Look, Meal, Shed, Stay, Weighing
-from collector.readings import Quantity, SeriesKey
+from collector.readings import Quantity
 from config.care import CareProfile
 from config.errors import Unusable
 from config.settings import Settings
@@ -129,7 +130,12 @@ def vet_report(
         zones=zones_by_day(
             animal, facts, tracks, settings, floor_c=floor_c, start_ms=start_ms, end_ms=end_ms
         ),
-        probes=_probes(stays, facts, tracks, start_ms, end_ms),
+        probes=tuple(
+            dict.fromkeys(
+                (key.probe, key.quantity)
+                for key, *_ in probes_there(stays, facts, tracks, start_ms, end_ms)
+            )
+        ),
         condition=condition,
         masses=tuple(facts.masses(animal, care, end_ms)),
         weighings=within(book.weighings(animal)),
@@ -180,20 +186,3 @@ def _meals(  # noqa: PLR0917  # a home's parts as they are opened
         )
         for one in each
     ]
-
-
-def _probes(
-    stays: Sequence[Stay], facts: Facts, tracks: Tracks, start_ms: int, end_ms: int
-) -> tuple[tuple[str, Quantity], ...]:
-    found: set[SeriesKey] = set()
-    for one in (*facts.placements, *facts.rooms):
-        for stay in stays:
-            since = max(one.since_ms, stay.since_ms, start_ms)
-            ends = [t for t in (one.until_ms, stay.until_ms) if t is not None]
-            if one.enclosure == stay.enclosure and since < min([end_ms, *ends]):
-                found.update(
-                    SeriesKey(one.probe, quantity)
-                    for quantity in (Quantity.TEMPERATURE, Quantity.HUMIDITY)
-                    if tracks.measures(one.probe, quantity)
-                )
-    return tuple(sorted((key.probe, key.quantity) for key in found))

@@ -108,7 +108,7 @@ def test_it_says_its_title_its_language_and_the_data_s_moment(paper: bytes) -> N
     assert about.title == "Maren, for the vet"
     assert about.creation_date is not None
     assert round(about.creation_date.timestamp()) == NOW // 1000
-    assert reader.root_object["/Lang"] == "en"
+    assert str(reader.root_object["/Lang"]) == "en"
     for number, page in enumerate(reader.pages, start=1):
         assert f"page {number} of {len(reader.pages)}" in page.extract_text().replace("\xa0", " ")
         size = [round(float(one) / 72 * 25.4) for one in page.mediabox[2:]]
