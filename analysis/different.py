@@ -8,7 +8,7 @@ proof.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -159,26 +159,30 @@ def different_meals(
     else:
         wanted = _newest(one for one in reviews if _back(one))
         wanted += _newest(one for one in reviews if not _back(one)) if also_kept else []
-    records = {one.meal: one for meals in facts.meals.values() for one in meals}
-    told = [
-        Different(
-            one,
-            gathered_from(
-                records[one.meal],
-                facts,
-                tracks,
-                care=care,
-                settings=settings,
-                now_ms=now_ms,
-                with_room=False,
-            ),
-            _since(one, reviews),
-            care,
-            settings,
-        )
-        for one in wanted
-    ]
+    told = list(
+        told_one_by_one(wanted, reviews, facts, tracks, care=care, settings=settings, now_ms=now_ms)
+    )
     return told, len(reviews) - len(told)
+
+
+def told_one_by_one(
+    wanted: Iterable[Review],
+    reviews: Sequence[Review],
+    facts: Facts,
+    tracks: Tracks,
+    *,
+    care: CareProfile,
+    settings: Settings,
+    now_ms: int,
+) -> Iterator[Different]:
+    """Each of the `wanted` beside all `reviews`; its lines are gathered when it is come to."""
+    records = {one.meal: one for meals in facts.meals.values() for one in meals}
+    for one in wanted:
+        gathered = gathered_from(
+            records[one.meal], facts, tracks,
+            care=care, settings=settings, now_ms=now_ms, with_room=False,
+        )  # fmt: skip
+        yield Different(one, gathered, _since(one, reviews), care, settings)
 
 
 def _its_animal(record: Meal, animal: str | None) -> str:

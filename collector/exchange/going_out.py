@@ -18,7 +18,7 @@ from collector.exchange.fields import written
 from collector.exchange.kinds import KINDS, Values
 from collector.exchange.readings_in import READINGS_COLUMNS
 from collector.measured import UNIT_OF
-from collector.readings import Quantity
+from collector.readings import Quantity, SeriesKey
 from collector.store.reader import Reader
 from config.errors import Unusable
 from config.settings import Settings
@@ -78,24 +78,31 @@ def _within(row: Values, from_ms: int | None, to_ms: int | None) -> bool:
 def _readings(
     reader: Reader, zone: tzinfo, from_ms: int | None, to_ms: int | None
 ) -> Iterator[list[ReadingRow]]:
-    """Series by series, some days at a time."""
+    """Series by series."""
     series = reader.series()
-    texts = TimeTexts(zone)
     for key in sorted(series, key=lambda k: (k.probe, k.quantity)):
         if key.quantity is Quantity.VOLTAGE:
             continue
         first, last = series[key].first_ms, series[key].last_ms + 1
         start = first if from_ms is None else max(first, from_ms)
         end = last if to_ms is None else min(last, to_ms)
-        for step in range(start, end, _STEP_MS):
-            columns = reader.columns(key, step, min(end, step + _STEP_MS))
-            yield list(
-                zip(
-                    texts.of(columns.at_ms),
-                    repeat(key.probe, len(columns)),
-                    repeat(key.quantity.value, len(columns)),
-                    map(str, columns.values()),
-                    repeat(UNIT_OF[key.quantity], len(columns)),
-                    strict=True,
-                )
+        yield from reading_rows(reader, key, start, end, zone)
+
+
+def reading_rows(
+    reader: Reader, key: SeriesKey, start_ms: int, end_ms: int, zone: tzinfo
+) -> Iterator[list[ReadingRow]]:
+    """The rows of one series over [start_ms, end_ms), some days at a time."""
+    texts = TimeTexts(zone)
+    for step in range(start_ms, end_ms, _STEP_MS):
+        columns = reader.columns(key, step, min(end_ms, step + _STEP_MS))
+        yield list(
+            zip(
+                texts.of(columns.at_ms),
+                repeat(key.probe, len(columns)),
+                repeat(key.quantity.value, len(columns)),
+                map(str, columns.values()),
+                repeat(UNIT_OF[key.quantity], len(columns)),
+                strict=True,
             )
+        )
