@@ -7,6 +7,7 @@ missing=
 need() { command -v "$1" >/dev/null 2>&1 || [ -x "/usr/sbin/$1" ] || missing="$missing $2"; }
 need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
+need chromium chromium
 [ -z "$missing" ] && exit 0
 
 if command -v apt-get >/dev/null 2>&1; then
