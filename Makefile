@@ -33,7 +33,7 @@ demo: $(VENV)/.run
 
 test: $(VENV)/.test
 	@sh tests/system-packages.sh
-	$(BIN)/pytest -n $(WORKERS) -m "not campaign"
+	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m "not campaign"
 
 campaigns: $(VENV)/.test
 	@sh tests/system-packages.sh

@@ -9,6 +9,7 @@ need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
 need openssl openssl
 need systemd-analyze systemd
+need chromium chromium
 [ -z "$missing" ] && exit 0
 
 if command -v apt-get >/dev/null 2>&1; then

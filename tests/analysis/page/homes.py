@@ -51,34 +51,40 @@ sensor = "DS18B20"
 """
 
 
-def make_home(folder: Path, *, name: str = "Maren", settings: str = SETTINGS) -> Home:
-    """The home. `name` is the first animal's, for names that would like to be script."""
+def make_home(
+    folder: Path, *, name: str = "Maren", settings: str = SETTINGS, later_ms: int = 0
+) -> Home:
+    """The home. `name` is the first animal's, for names that would like to be script.
+
+    `later_ms` moves everything: by the time since NOW, for a process that goes by the clock.
+    """
     home = Home(folder)
     home.readings.mkdir(parents=True)
     home.settings.write_text(settings, encoding="utf-8")
     with closing(SqliteArchive(home.archive)) as archive:
-        archive.write(Columns.of(_readings()))
-    with Book(home.book, now_ms=lambda: NOW) as book:
-        write_book(book, name)
+        archive.write(Columns.of(_readings(later_ms)))
+    with Book(home.book, now_ms=lambda: NOW + later_ms) as book:
+        write_book(book, name, later_ms)
     return home
 
 
-def write_book(book: Book, name: str) -> None:
+def write_book(book: Book, name: str, later_ms: int = 0) -> None:
     """Enclosures, animals, placements, meals and what happened beside them."""
+    by_hand, first, second, third = (at + later_ms for at in (BY_HAND, FIRST, SECOND, THIRD))
     book.put(Enclosure("left shelf", room="back room", notes="by the window"))
     book.put(Enclosure("right shelf", room="back room"))
     for animal, where in ((name, "left shelf"), ("Ondo", "right shelf")):
         book.put(Animal(animal, species="Boa constrictor", sex="female"))
-        book.put(Stay(animal, where, BY_HAND))
-        book.put(Weighing(animal, BY_HAND, mass_g=900.0, midbody_mm=42.0))
+        book.put(Stay(animal, where, by_hand))
+        book.put(Weighing(animal, by_hand, mass_g=900.0, midbody_mm=42.0))
     places = {"warm": Zone.WARM_SIDE, "cool": Zone.COOL_SIDE, "room": Zone.ROOM}
     for probe, zone in places.items():
-        book.put(Placement(probe, "left shelf", zone, BY_HAND))
-    book.put(_meal(name, FIRST, Outcome.PASSED, FIRST + 9 * DAY))
-    book.put(_meal(name, SECOND, Outcome.REGURGITATED, SECOND + 3 * DAY))
-    book.put(_meal(name, THIRD))
-    book.put(Handling(name, SECOND + 2 * DAY, 10, "cleaning"))
-    book.put(Shed(name, SECOND + 2 * DAY + HOUR, stage=ShedStage.IN_SHED))
+        book.put(Placement(probe, "left shelf", zone, by_hand))
+    book.put(_meal(name, first, Outcome.PASSED, first + 9 * DAY))
+    book.put(_meal(name, second, Outcome.REGURGITATED, second + 3 * DAY))
+    book.put(_meal(name, third))
+    book.put(Handling(name, second + 2 * DAY, 10, "cleaning"))
+    book.put(Shed(name, second + 2 * DAY + HOUR, stage=ShedStage.IN_SHED))
 
 
 def _meal(name: str, at_ms: int, outcome: Outcome | None = None, end_ms: int | None = None) -> Meal:
@@ -89,7 +95,7 @@ def _meal(name: str, at_ms: int, outcome: Outcome | None = None, end_ms: int | N
     )  # fmt: skip
 
 
-def _readings() -> Iterable[Reading]:
+def _readings(later_ms: int) -> Iterable[Reading]:
     means = {"warm": 31.2, "cool": 25.6, "room": 20.5}
     for at_ms in range(FIRST - HOUR, NOW, EVERY_MS):
         if 0 <= at_ms - (SECOND + 2 * DAY) < 3 * HOUR:
@@ -97,9 +103,9 @@ def _readings() -> Iterable[Reading]:
         for probe, mean in means.items():
             swing = 0.4 * math.cos((at_ms - FIRST) / DAY * 2 * math.pi)
             value = mean + swing - _cold_night(at_ms) * (mean - 19.0)
-            yield Reading(probe, Quantity.TEMPERATURE, at_ms, round(value * 16) / 16)
+            yield Reading(probe, Quantity.TEMPERATURE, at_ms + later_ms, round(value * 16) / 16)
         damp = 62.0 + 8.0 * math.sin((at_ms - FIRST) / DAY * 2 * math.pi)
-        yield Reading("cool", Quantity.HUMIDITY, at_ms, round(damp, 1))
+        yield Reading("cool", Quantity.HUMIDITY, at_ms + later_ms, round(damp, 1))
 
 
 def _cold_night(at_ms: int) -> float:

@@ -10,32 +10,45 @@ import subprocess
 import sys
 import termios
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
-from http.client import HTTPConnection
 from pathlib import Path
 
 import pytest
 
 from analysis.page.access.passphrase import PassphraseFile
 from config.home import Home
+from tests.page_process import PageProcess
 
 WARMCOIL = [sys.executable, "-c", "import sys; from analysis.cli import main; sys.exit(main())"]
 
 
-@contextmanager
-def running(home: Home) -> Iterator[tuple[subprocess.Popen[str], str, int]]:
-    """The process, and where it says it listens."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "analysis.page", "--home", str(home.folder), "--port", "0"],
-        stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    try:
-        yield process, *listening(process)
-    finally:
-        if process.poll() is None:
-            process.kill()
-        process.communicate()
+def with_page(home: Home, lines: str) -> None:
+    text = home.settings.read_text(encoding="utf-8")
+    home.settings.write_text(f"{text}\n[page]\n{lines}\n", encoding="utf-8")
+
+
+def test_it_serves_and_ends_when_asked(home: Home) -> None:
+    with PageProcess(home) as page:
+        assert page.host == "127.0.0.1"
+        assert page.status() == 200
+        page.process.send_signal(signal.SIGTERM)
+        assert page.process.wait(10) == 0
+
+
+def test_without_a_pass_phrase_it_listens_on_this_machine_only(home: Home) -> None:
+    with_page(home, 'host = "0.0.0.0"')
+    with PageProcess(home) as page:
+        assert page.host == "127.0.0.1"
+        bound = Path("/proc/net/tcp").read_text("ascii")
+        assert f"0100007F:{page.port:04X} 00000000:0000 0A" in bound
+        assert f"00000000:{page.port:04X} 00000000:0000 0A" not in bound
+
+
+def test_with_one_it_listens_where_the_settings_say(home: Home) -> None:
+    with_page(home, 'host = "0.0.0.0"')
+    PassphraseFile(home.folder).set("four warm sleeping coils")
+    with PageProcess(home) as page:
+        assert page.host == "0.0.0.0"  # noqa: S104  # it is what was asked for
+        assert page.status() == 200
 
 
 def listening(process: subprocess.Popen[str]) -> tuple[str, int]:
@@ -45,45 +58,6 @@ def listening(process: subprocess.Popen[str]) -> tuple[str, int]:
         if found is not None:
             return found[1], int(found[2])
     raise AssertionError("it never listened")
-
-
-def status(port: int, host: str = "127.0.0.1") -> int:
-    connection = HTTPConnection(host, port, timeout=10)
-    connection.request("GET", "/healthz")
-    answer = connection.getresponse()
-    answer.read()
-    connection.close()
-    return answer.status
-
-
-def with_page(home: Home, lines: str) -> None:
-    text = home.settings.read_text(encoding="utf-8")
-    home.settings.write_text(f"{text}\n[page]\n{lines}\n", encoding="utf-8")
-
-
-def test_it_serves_and_ends_when_asked(home: Home) -> None:
-    with running(home) as (process, host, port):
-        assert host == "127.0.0.1"
-        assert status(port) == 200
-        process.send_signal(signal.SIGTERM)
-        assert process.wait(10) == 0
-
-
-def test_without_a_pass_phrase_it_listens_on_this_machine_only(home: Home) -> None:
-    with_page(home, 'host = "0.0.0.0"')
-    with running(home) as (_, host, port):
-        assert host == "127.0.0.1"
-        bound = Path("/proc/net/tcp").read_text("ascii")
-        assert f"0100007F:{port:04X} 00000000:0000 0A" in bound
-        assert f"00000000:{port:04X} 00000000:0000 0A" not in bound
-
-
-def test_with_one_it_listens_where_the_settings_say(home: Home) -> None:
-    with_page(home, 'host = "0.0.0.0"')
-    PassphraseFile(home.folder).set("four warm sleeping coils")
-    with running(home) as (_, host, port):
-        assert host == "0.0.0.0"  # noqa: S104  # it is what was asked for
-        assert status(port) == 200
 
 
 def test_the_command_becomes_the_page(home: Home) -> None:
@@ -103,13 +77,12 @@ def test_the_command_becomes_the_page(home: Home) -> None:
 
 def test_a_killed_page_leaves_a_book_that_can_be_read(home: Home) -> None:
     before = home.book.read_bytes()
-    with running(home) as (process, _, port):
-        assert status(port) == 200
-        process.kill()
-        process.wait(10)
+    with PageProcess(home) as page:
+        assert page.status() == 200
+        page.kill()
     assert home.book.read_bytes() == before
-    with running(home) as (_, _, port):
-        assert status(port) == 200
+    with PageProcess(home) as page:
+        assert page.status() == 200
 
 
 def said_by(*words: str) -> tuple[int, str]:
@@ -130,7 +103,7 @@ def test_a_taken_port_is_said_in_one_line(home: Home) -> None:
 
 
 def test_a_second_page_is_refused(home: Home) -> None:
-    with running(home):
+    with PageProcess(home):
         code, said = said_by("--home", str(home.folder), "--port", "0")
     assert code == 1
     assert "another page" in said

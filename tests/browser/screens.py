@@ -1,0 +1,66 @@
+"""The screens there are, found by themselves: every address of the app that a browser shows.
+
+A screen with a part to fill in (`/meal/{meal}`) needs examples here; one without is a failure.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from starlette.routing import Route
+
+from analysis.page.faults import for_programs
+from analysis.page.finding import routers
+from tests.browser.furnished import LONG, UNBROKEN
+
+
+def named(name: str) -> str:
+    """A name as a part of an address."""
+    return quote(name, safe="")
+
+
+EXAMPLES: dict[str, tuple[str, ...]] = {
+    "/animal": (f"/animal?name={named(UNBROKEN)}",),
+    "/animal/{}": ("/animal/Maren", f"/animal/{named(UNBROKEN)}"),
+    "/enclosure/{}": (f"/enclosure/{named('left shelf')}", f"/enclosure/{named(LONG)}"),
+    "/enter": (),  # the door: no place for who is inside; tests of its own
+    "/meal/{}": ("/meal/2", "/meal/3", "/meal/4"),
+    "/static/{}/{}": (),  # the files of the page: no screen
+}
+"""The addresses to open, by the address with its parts left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """A screen's address as its router says it, and those to open."""
+
+    template: str
+    addresses: tuple[str, ...]
+
+
+def screens() -> list[Screen]:
+    """Every screen. One that is not known how to open has no addresses."""
+    return [Screen(one, examples(one) or ()) for one in sorted(set(_templates()))]
+
+
+def examples(template: str) -> tuple[str, ...] | None:
+    """The addresses to open; None when nobody said how to fill this one in."""
+    plain = re.sub(r"{[^}]*}", "{}", template)
+    return EXAMPLES.get(plain, None if "{}" in plain else (template,))
+
+
+def _templates() -> Iterator[str]:
+    for router in routers():
+        for one in router.routes:
+            if not isinstance(one, Route) or for_programs(one.path):
+                continue
+            if "GET" in (one.methods or ()):
+                yield one.path
+
+
+def addresses() -> list[str]:
+    """All addresses to open, for who is inside."""
+    return [address for one in screens() for address in one.addresses]
