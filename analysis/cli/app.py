@@ -17,6 +17,7 @@ from analysis.cli import (
     feeding,
     judging,
     living,
+    probing,
     writing,
 )
 from config.errors import WarmcoilError
@@ -29,7 +30,18 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for room in (living, writing, exchange, judging, feeding, enclosures, alarms, caretaking, entry):
+for room in (
+    living,
+    writing,
+    exchange,
+    judging,
+    feeding,
+    enclosures,
+    alarms,
+    probing,
+    caretaking,
+    entry,
+):
     room.register(app)
 
 # The error classes of the command-line library are reached through its public names, so that a
