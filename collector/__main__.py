@@ -19,6 +19,7 @@ from collector.compose import decoders_of, sources_of
 from collector.counts import Counts
 from collector.deliveries import Deliveries
 from collector.frame import Inbox
+from collector.haste import Pace
 from collector.pipeline import Pipeline
 from collector.plausible import Judge
 from collector.readings import Reading
@@ -106,7 +107,7 @@ def compose(
         ),
         counts=counts,
         deliveries=Deliveries(journal.receipts()),
-        commit_seconds=settings.collect.commit_seconds,
+        pace=Pace(settings.collect.commit_seconds, home.haste),
         most_readings=settings.collect.queue_frames,
         retry=Backoff(_RETRY_FIRST_S, _RETRY_MOST_S),
     )

@@ -19,6 +19,7 @@ from collector.clock import DAY_MS, RELEASED_MS, Clock, Stamps
 from collector.counts import Counts
 from collector.deliveries import Deliveries, Ticket
 from collector.frame import Frame
+from collector.haste import Pace
 from collector.held import Held, HeldFrame
 from collector.measured import Decoded, Measured
 from collector.plausible import Judge
@@ -49,7 +50,7 @@ class Pipeline:
         clock: Clock,
         counts: Counts,
         deliveries: Deliveries,
-        commit_seconds: float,
+        pace: Pace,
         most_readings: int,
         retry: Backoff,
     ) -> None:
@@ -60,7 +61,7 @@ class Pipeline:
         self._clock = clock
         self._counts = counts
         self._deliveries = deliveries
-        self._commit_seconds = commit_seconds
+        self._pace = pace
         self._retry = retry
         self._stamps = Stamps()
         self._batch = Batch(most_readings)
@@ -139,7 +140,7 @@ class Pipeline:
         for gone in self._batch.add(Entry(frame.source, readings, ticket, receipt)):
             self._counts.drop(gone.source, "store full", times=len(gone.readings))
         if self._commit_at_s is None:
-            self._commit_at_s = self._clock.monotonic() + self._commit_seconds
+            self._commit_at_s = self._clock.monotonic() + self._pace.seconds()
 
     def _reading(self, one: Measured, arrived_ms: int) -> Reading:
         key = SeriesKey(one.probe, one.quantity)
@@ -180,9 +181,12 @@ class Pipeline:
         """Do what is due now."""
         if len(self._held) and self._clock.sure():
             self._release()
-        quiet_s = self._clock.monotonic() - self._called_s
+        now_s, pace_s = self._clock.monotonic(), self._pace.seconds()
+        if self._commit_at_s is not None and self.fault is None:
+            self._commit_at_s = min(self._commit_at_s, now_s + pace_s)  # asked to hasten meanwhile
+        quiet_s = now_s - self._called_s
         # A quiet journal is called all the same: it has the last commit still to sync.
-        if self.wait_s() <= 0.0 or (not len(self._batch) and quiet_s >= self._commit_seconds):
+        if self.wait_s() <= 0.0 or (not len(self._batch) and quiet_s >= self._pace.usual_s):
             self.commit()
 
     def wait_s(self) -> float:

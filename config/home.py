@@ -50,6 +50,11 @@ class Home:
         return self.folder / "collector.json"
 
     @property
+    def haste(self) -> Path:
+        """Until when the collector is asked to commit faster."""
+        return self.folder / "haste"
+
+    @property
     def backups(self) -> Path:
         """The nightly backups."""
         return self.folder / "backups"

@@ -17,6 +17,7 @@ from analysis.cli import (
     feeding,
     judging,
     living,
+    probing,
     taking_along,
     writing,
 )
@@ -39,6 +40,7 @@ for room in (
     enclosures,
     taking_along,
     alarms,
+    probing,
     caretaking,
     entry,
 ):

@@ -1,4 +1,4 @@
-"""Commands that look after the home: probes, check, repair, backup, restore."""
+"""Commands that look after the home: check, repair, backup, restore."""
 
 from __future__ import annotations
 
@@ -9,12 +9,8 @@ import typer
 
 from analysis.cli.common import (
     HomeOption,
-    JsonOption,
     bare_home,
     home_at,
-    now_ms,
-    opened,
-    print_json,
 )
 from config.errors import NotSo
 from config.settings import load_settings
@@ -22,23 +18,8 @@ from config.settings import load_settings
 
 def register(app: typer.Typer) -> None:
     """Add this room's commands."""
-    for command in (probes, check, repair, backup, restore):
+    for command in (check, repair, backup, restore):
         app.command()(command)
-
-
-def probes(as_json: JsonOption = False, home: HomeOption = None) -> None:
-    """Every probe: its last reading, how old it is, and where it lies."""
-    from analysis.cli.tables import probe_table, show
-    from analysis.probes import probe_states
-
-    with opened(home) as it:
-        states = probe_states(it.book, it.reader, it.settings, now_ms())
-        if as_json:
-            print_json([state.as_json() for state in states])
-        elif not states:
-            typer.echo("No probe has been heard or placed yet. Is the collector running?")
-        else:
-            show(probe_table(states, it.settings))
 
 
 def check(home: HomeOption = None) -> None:

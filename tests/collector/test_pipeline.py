@@ -14,6 +14,7 @@ from collector.clock import DAY_MS, Clock
 from collector.counts import Counts
 from collector.deliveries import Deliveries
 from collector.frame import Delivery, Frame
+from collector.haste import LONGEST_MS, Pace, hasten
 from collector.measured import Measured
 from collector.pipeline import COMMIT_AT_UNACKNOWLEDGED, Pipeline
 from collector.plausible import Judge
@@ -53,7 +54,7 @@ class Bench:
             clock=Clock(wait, None, lambda: self.ms, lambda: self.s, lambda: self.clock_is_right),
             counts=self.counts,
             deliveries=Deliveries(self.journal.receipts()),
-            commit_seconds=10.0,
+            pace=Pace(10.0, self.home.haste, now_ms=lambda: self.ms, monotonic=lambda: self.s),
             most_readings=most,
             retry=Backoff(1.0, 60.0, chance=lambda: 0.0),
         )
@@ -132,6 +133,34 @@ def test_a_reading_is_stamped_calibrated_flagged_and_kept_as_it_came(bench: Benc
         Reading("p", T, NOW_MS + 1000, 85.0, correction, Flag.POWER_ON),
     ]
     assert bench.counts.tallies()["serial"].readings == 2
+
+
+def test_who_asks_for_haste_gets_a_commit_a_second_until_its_end(bench: Bench) -> None:
+    bench.serial(untimed(30.0))
+    bench.let_pass(2)
+    hasten(bench.home.haste, bench.ms, 20_000)
+    bench.pipeline.tick()  # from here the reading that waits need not wait 10 s
+    assert bench.pipeline.wait_s() == pytest.approx(1.0)
+    bench.let_pass(1)
+    bench.pipeline.tick()
+    assert len(bench.stored()) == 1
+    bench.let_pass(20)
+    bench.pipeline.tick()
+    bench.serial(untimed(30.0))
+    bench.let_pass(9)
+    bench.pipeline.tick()
+    assert len(bench.stored()) == 1
+
+
+@pytest.mark.parametrize(
+    "asked", [b"", b"soon", b"\xff", b"9" * 40, f"{NOW_MS + LONGEST_MS + 1}".encode()]
+)
+def test_no_haste_without_an_end_or_with_one_too_far_ahead(bench: Bench, asked: bytes) -> None:
+    bench.home.haste.write_bytes(asked)
+    bench.serial(untimed(30.0))
+    bench.let_pass(9)
+    bench.pipeline.tick()
+    assert bench.stored() == []
 
 
 def test_the_commit_comes_ten_seconds_after_the_first_reading(bench: Bench) -> None:

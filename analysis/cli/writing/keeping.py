@@ -18,6 +18,7 @@ from analysis.cli.writing.desk import (
     known_at,
 )
 from analysis.cli.writing.times import TimedCommand
+from analysis.placing import enclosure_named, lying, probe_named, zone_named
 from analysis.words import local_time
 from collector.book.records import Animal, Enclosure, Placement, Record, Stay, Zone
 from collector.rfc3339 import parse_day
@@ -75,7 +76,9 @@ def animal(
             raise Unusable("--since goes with --in ENCLOSURE")
         records: list[Record] = [record]
         if where is not None:
-            stay = Stay(name, _enclosure(it, where), it.when(since, "--since", day_alone=True))
+            stay = Stay(
+                name, enclosure_named(it.book, where), it.when(since, "--since", day_alone=True)
+            )
             it.must_be_new(stay)
             records.append(stay)
         it.say("; ".join(it.words(one) for one in it.enter(*records)))
@@ -109,7 +112,7 @@ def move(
 ) -> None:
     """Enter that an animal lives in another enclosure from now, or from a moment, on."""
     with desk(home, sure=sure) as it:
-        name, tub = it.animal(which), _enclosure(it, where)
+        name, tub = it.animal(which), enclosure_named(it.book, where)
         before: Stay | None = None
         if correct is not None:
             stays = it.book.stays(name)
@@ -159,7 +162,7 @@ def place(
 ) -> None:
     """Enter that a probe lies in a zone of an enclosure from now, or from a moment, on."""
     with desk(home, sure=sure) as it:
-        identity = _probe(it, probe)
+        identity = probe_named(it.settings, probe)
         if out is not None:
             _take_out(it, identity, it.moment(out, "--out", day_alone=True))
             return
@@ -188,14 +191,18 @@ def _placement(
 ) -> Placement:
     if before is None and (where is None or zone is None):
         raise Unusable("where does it lie? warmcoil place PROBE ENCLOSURE ZONE, or --out")
-    tub = before.enclosure if where is None and before is not None else _enclosure(it, where or "")
+    tub = (
+        before.enclosure
+        if where is None and before is not None
+        else enclosure_named(it.book, where or "")
+    )
     at_ms = before.since_ms if before is not None else it.when(since, "--since", day_alone=True)
     if before is not None and since is not None:
         at_ms = it.moment(since, "--since", day_alone=True)
     return Placement(
         probe,
         tub,
-        before.zone if zone is None and before is not None else _zone(zone or ""),
+        before.zone if zone is None and before is not None else zone_named(zone or ""),
         at_ms,
         before.until_ms
         if until is None and before is not None
@@ -204,40 +211,11 @@ def _placement(
 
 
 def _take_out(it: Desk, probe: str, at_ms: int) -> None:
-    lying = [
-        one
-        for one in it.book.placements(probe)
-        if one.since_ms < at_ms and (one.until_ms is None or one.until_ms > at_ms)
-    ]
-    if not lying:
+    there = lying(it.book, probe, at_ms)
+    if there is None:
         raise NotSo(f"probe {probe} lies nowhere at {local_time(at_ms, it.settings.zone)}")
-    it.enter(replace(lying[-1], until_ms=at_ms))
-    it.say(f"{it.words(lying[-1])}: taken out {it.saying().when(at_ms)}")
-
-
-def _enclosure(it: Desk, name: str) -> str:
-    names = [one.enclosure for one in it.book.enclosures()]
-    alike = [one for one in names if one.casefold() == name.casefold()]
-    if name in names or len(alike) == 1:
-        return name if name in names else alike[0]
-    known = ", ".join(names) or "none yet"
-    raise NotSo(
-        f"no enclosure {name!r} in the book; there are: {known}. "
-        f"A new one: warmcoil new enclosure {name!r}"
-    )
-
-
-def _zone(text: str) -> Zone:
-    fits = [zone for zone in Zone if zone == text.lower() or zone.startswith(f"{text.lower()} ")]
-    if len(fits) == 1:
-        return fits[0]
-    raise Unusable(f"{text!r} is no zone; there are: {', '.join(Zone)}")
-
-
-def _probe(it: Desk, text: str) -> str:
-    """A probe by its identity, or by the name that the settings give it."""
-    named = [probe.id for probe in it.settings.probe if probe.name == text]
-    return named[0] if len(named) == 1 else text
+    it.enter(replace(there, until_ms=at_ms))
+    it.say(f"{it.words(there)}: taken out {it.saying().when(at_ms)}")
 
 
 def _unheard(it: Desk, probe: str, home: Any) -> list[str]:

@@ -20,7 +20,8 @@ from tests.analysis.page.homes import BY_HAND, NOW, make_home
 
 EVIL = '"><script>alert(1)</script><img src=x onerror=alert(1)>{{7*7}}</title></svg>'
 SCREENS = (
-    "/", "/meal/1", "/meal/2", "/meal/3", "/animals", "/animal/Ondo", "/enter", f"/{EVIL}"
+    "/", "/meal/1", "/meal/2", "/meal/3", "/animals", "/animal/Ondo", "/probes",
+    "/enter", f"/{EVIL}",
 )  # fmt: skip
 
 
