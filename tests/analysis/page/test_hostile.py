@@ -19,7 +19,7 @@ from tests.analysis.page.conftest import Asks
 from tests.analysis.page.homes import BY_HAND, NOW, make_home
 
 EVIL = '"><script>alert(1)</script><img src=x onerror=alert(1)>{{7*7}}</title></svg>'
-SCREENS = ("/", "/meal/1", "/meal/2", "/meal/3", "/enter", f"/{EVIL}")
+SCREENS = ("/", "/alarms", "/meal/1", "/meal/2", "/meal/3", "/enter", f"/{EVIL}")
 
 
 class Elements(HTMLParser):
