@@ -32,6 +32,8 @@ SHELVED_MS = 2 * HOUR_MS
 """For how long a link shelves."""
 _KEY_BYTES = 32
 _TRIAL = "trial"
+WORDS = {Action.ACKNOWLEDGE: "I have seen it", Action.SHELVE: "Quiet for 2 h"}
+"""What stands before a link in a message, and on the button that it leads to."""
 _ALLOWED = (Action.ACKNOWLEDGE, Action.SHELVE)
 
 
@@ -136,7 +138,7 @@ def _said(token: str, key: bytes) -> bytes | None:
     return said
 
 
-def standing(home: Home, offer: Offer) -> None:
+def require_standing(home: Home, offer: Offer) -> None:
     """Raises NotSo when the alarm does not stand any more as it was raised; StoreFault."""
     if _raised_ms(home.alarms, offer.key) != offer.raised_ms:
         raise NotSo("that alarm is over, or was raised anew; see the page, or: warmcoil alarms")
@@ -157,7 +159,7 @@ def carry_out(home: Home, token: str, *, who: str, now_ms: int) -> Offer | Trial
         return offer
     if used(home, token) is not None:
         raise NotSo("this link was used already, and works once; nothing more was asked")
-    standing(home, offer)
+    require_standing(home, offer)
     until_ms = now_ms + SHELVED_MS if offer.action is Action.SHELVE else None
     ask(
         home.alarms, offer.action, offer.key,
