@@ -119,8 +119,9 @@ def send_test_message(
     ] = 90.0,
     home: HomeOption = None,
 ) -> None:
-    """Send a message the whole way an alarm goes; say for each address whether it was taken."""
-    from analysis.watch.trial import send_trial
+    """Send a message the whole way an alarm goes, with picture and link; say for each address
+    whether it was taken."""
+    from analysis.watch.trial import lacking, send_trial
 
     where = home_at(home)
     settings = load_settings(where)
@@ -130,6 +131,8 @@ def send_test_message(
             typer.echo(f"{one.label}: taken after {one.seconds:.0f} s")
         else:
             typer.echo(f"{one.label}: not taken: {one.fault}")
+    for line in lacking(where, settings):
+        typer.echo(f"It goes with {line}.")
     missed = sum(one.fault is not None for one in results)
     if missed:
         raise NotSo(f"{missed} of {len(results)} addresses did not take it; an alarm would not "

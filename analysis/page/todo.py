@@ -12,15 +12,15 @@ from analysis.feeding import next_meals_of_book
 from analysis.meal_life import Due, MealState, due
 from analysis.meal_words import meal_sentence
 from analysis.next_words import sentences
+from analysis.page.alarm_words import alarm_words
 from analysis.page.looking import Looking
 from analysis.watch.names import code_of
-from analysis.watch.states import Alarm, Kind, State
-from analysis.words import DAY_MS, local_time, plain, temperature
+from analysis.watch.states import Alarm, State
+from analysis.words import DAY_MS, plain
 from config.settings import Settings
 
 _ASKED_FOR_MS = 60 * DAY_MS
 """What became of a meal is asked for so long on the first screen (our own choice)."""
-_IN_CELSIUS = frozenset({Kind.WARM_SIDE_LOW, Kind.TOO_HOT, Kind.COOL_SIDE_WARM})
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,22 +46,6 @@ def todos(home: Looking, served: frozenset[str]) -> list[Todo]:
     ]
 
 
-def alarm_words(alarm: Alarm, settings: Settings) -> str:
-    """ "Warm side low, left shelf: since Tue 3 Mar 2026, 21:40, lowest 24.1 °C"."""
-    key = alarm.key
-    names = {one.id: one.name for one in settings.probe if one.name}
-    probe = names.get(key.probe or "", key.probe)
-    place = ", ".join(plain(part) for part in (key.enclosure, probe) if part)
-    kind = f"{key.kind.value[:1].upper()}{key.kind.value[1:]}"
-    text = f"{kind}, {place}" if place else kind
-    if alarm.since_ms is not None:
-        text += f": since {local_time(alarm.since_ms, settings.zone)}"
-    if key.kind in _IN_CELSIUS and alarm.lowest is not None:
-        word = "lowest" if key.kind is Kind.WARM_SIDE_LOW else "highest"
-        text += f", {word} {temperature(alarm.lowest, settings)}"
-    return text
-
-
 def _alarms(alarms: Iterable[Alarm], settings: Settings, served: frozenset[str]) -> Iterator[Todo]:
     """Those that wait for an answer. What follows from another stands under that one."""
     for alarm in alarms:
@@ -72,7 +56,7 @@ def _alarms(alarms: Iterable[Alarm], settings: Settings, served: frozenset[str])
         yield Todo(
             f"{alarm_words(alarm, settings)}{over}",
             "See and answer",
-            "/alarms" if "/alarms" in served else None,
+            f"/alarms#alarm-{code_of(alarm.key)}" if "/alarms" in served else None,
             f"warmcoil acknowledge {code_of(alarm.key)}",
             loud=alarm.standing,
         )

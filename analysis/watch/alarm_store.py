@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Self
 
 from analysis.watch.alarm_file import open_alarms, speaking_of, transaction
-from analysis.watch.outbox import Hold, Message, Outbox
+from analysis.watch.outbox import FOR_OTHERS, Hold, Message, Outbox, Urgency
 from analysis.watch.requests import Request, settle, waiting
 from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, Priority, State, Trail, Transition
 from analysis.watch.unanswered import tell_others
@@ -56,6 +56,16 @@ class PastTransition:
     until_ms: int | None = None
     told: bool = True
     withheld: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A message as it was told."""
+
+    title: str
+    body: str
+    urgency: Urgency
+    created_ms: int
 
 
 class AlarmStore:
@@ -108,6 +118,20 @@ class AlarmStore:
                 "SELECT * FROM transition WHERE at_ms >= ? ORDER BY at_ms, transition", (since_ms,)
             ).fetchall()
         return [_past(row) for row in rows]
+
+    def newest_message(self, key: AlarmKey) -> Told | None:
+        """The newest message about an alarm to the keeper; None when there was none."""
+        with speaking_of(self._path):
+            row = self._connection.execute(
+                "SELECT title, body, urgency, created_ms FROM outbox "  # noqa: S608
+                "WHERE kind = ? AND enclosure = ? AND probe = ? "
+                f"AND reference NOT LIKE '%{FOR_OTHERS}' "  # only our own mark
+                "ORDER BY message DESC LIMIT 1",
+                (key.kind, key.enclosure, key.probe or ""),
+            ).fetchone()
+        if row is None:
+            return None
+        return Told(row["title"], row["body"], Urgency(row["urgency"]), row["created_ms"])
 
     def watching(self) -> Watching | None:
         """What the last checkpoint said; None when there was none."""

@@ -16,9 +16,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from analysis.watch.links import links_for
+from analysis.watch.links import WORDS, links_for, trial_link
 from analysis.watch.outbox import Delivery, Urgency
-from analysis.watch.requests import Action
 from analysis.watch.states import HOUR_MS
 from config.errors import WarmcoilError
 from config.home import Home
@@ -26,17 +25,16 @@ from config.settings import Settings
 
 PICTURE_SECONDS = 10.0
 _NEWS_MS = 2 * HOUR_MS
-_WORDS = {Action.ACKNOWLEDGE: "I have seen it", Action.SHELVE: "Quiet for 2 h"}
 _LOG = logging.getLogger(__name__)
 
 
 class Beside:
     """What goes beside the messages of one run. The same picture serves all addresses."""
 
-    def __init__(self, home: Home, settings: Settings, limit_seconds: float = PICTURE_SECONDS):
+    def __init__(self, home: Home, settings: Settings, limit_seconds: float | None = None):
         self._home = home
         self._settings = settings
-        self._limit_s = limit_seconds
+        self._limit_s = PICTURE_SECONDS if limit_seconds is None else limit_seconds
         self._folder = tempfile.TemporaryDirectory(prefix="warmcoil-")
         self._pictures: dict[int, Path | None] = {}
         self._none_to_be_had = False
@@ -56,20 +54,24 @@ class Beside:
     def body(self, delivery: Delivery, now_ms: int) -> str:
         """Its words, and beneath them how to answer."""
         page = self._settings.page.address
-        if (
-            page is None
-            or delivery.key is None
-            or delivery.urgency in (Urgency.ALL_CLEAR, Urgency.NOTE)
-        ):
+        if page is None:
             return delivery.body
         try:
-            links = links_for(delivery.key, self._home, page, now_ms, delivery.created_ms)
+            answers = self._answers(delivery, page, now_ms)
         except WarmcoilError as fault:
             _LOG.warning("%s", fault)
             return delivery.body
         *words, reference = delivery.body.split("\n")
-        answers = [f"{_WORDS[action]}: {url}" for action, url in links]
         return "\n".join([*words, *answers, reference])
+
+    def _answers(self, delivery: Delivery, page: str, now_ms: int) -> list[str]:
+        if delivery.trial:
+            link = trial_link(delivery.reference, self._home, page, now_ms)
+            return [f"Try the link: {link}"]
+        if delivery.key is None or delivery.urgency in (Urgency.ALL_CLEAR, Urgency.NOTE):
+            return []
+        links = links_for(delivery.key, self._home, page, now_ms, delivery.created_ms)
+        return [f"{WORDS[action]}: {url}" for action, url in links]
 
     def picture(self, delivery: Delivery, now_ms: int) -> Path | None:
         """The last hours of its enclosure as a file; None where there is none to be had.
@@ -77,13 +79,13 @@ class Beside:
         Where one failed, none is tried for the messages behind it. A message that was held up for
         hours goes without: the picture would show another time than its words.
         """
-        if delivery.key is None or not delivery.key.enclosure:
+        if not delivery.enclosure:
             return None
         if now_ms - delivery.created_ms > _NEWS_MS:
             return None
         with self._drawing:
             if delivery.number not in self._pictures and not self._none_to_be_had:
-                drawn = self._drawn(delivery, delivery.key.enclosure)
+                drawn = self._drawn(delivery, delivery.enclosure)
                 self._pictures[delivery.number] = drawn
                 self._none_to_be_had = drawn is None
             return self._pictures.get(delivery.number)

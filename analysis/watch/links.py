@@ -2,8 +2,9 @@
 
 A link names one alarm as it was raised, one action and its own end, and is signed with a key that
 never leaves the home (HMAC-SHA256, RFC 2104). Whoever has the message has the link: it can
-acknowledge and shelve that one alarm, and nothing else. Fetching a link must change nothing: what
-scans mail fetches links. Only a confirmed request (POST) calls `carry_out`.
+acknowledge and shelve that one alarm, once, and nothing else. Fetching a link must change nothing:
+what scans mail fetches links. Only a confirmed request (POST) calls `carry_out`. The link of a
+trial message answers no alarm: it shows that links arrive and lead to the page.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 import base64
 import binascii
 import contextlib
+import hashlib
 import hmac
 import json
 import os
@@ -20,7 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from analysis.watch.alarm_file import open_alarms, speaking_of
-from analysis.watch.requests import Action, ask
+from analysis.watch.requests import Action, Asked, ask, asked_with
 from analysis.watch.states import HOUR_MS, AlarmKey, Kind
 from config.errors import NotSo, StoreFault
 from config.home import Home
@@ -29,6 +31,9 @@ VALID_MS = 48 * HOUR_MS
 SHELVED_MS = 2 * HOUR_MS
 """For how long a link shelves."""
 _KEY_BYTES = 32
+_TRIAL = "trial"
+WORDS = {Action.ACKNOWLEDGE: "I have seen it", Action.SHELVE: "Quiet for 2 h"}
+"""What stands before a link in a message, and on the button that it leads to."""
 _ALLOWED = (Action.ACKNOWLEDGE, Action.SHELVE)
 
 
@@ -39,6 +44,14 @@ class Offer:
     action: Action
     key: AlarmKey
     raised_ms: int
+    expires_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """The link of a trial message, by its reference."""
+
+    reference: str
     expires_ms: int
 
 
@@ -77,36 +90,81 @@ def _read(path: Path) -> bytes:
 
 def sign(offer: Offer, key: bytes) -> str:
     """The token of a link: letters, digits, `-`, `_` and one `.`."""
-    said = json.dumps(
+    return _signed(
         [offer.action, offer.key.kind, offer.key.enclosure, offer.key.probe, offer.raised_ms,
          offer.expires_ms],
-        ensure_ascii=False, separators=(",", ":"),
-    ).encode()  # fmt: skip
-    return f"{_text(said)}.{_text(_mac(said, key))}"
+        key,
+    )  # fmt: skip
 
 
-def verified(token: str, key: bytes, now_ms: int) -> Offer:
+def sign_trial(trial: Trial, key: bytes) -> str:
+    """The token of a trial's link."""
+    return _signed([_TRIAL, trial.reference, trial.expires_ms], key)
+
+
+def _signed(said: list[str | int | None], key: bytes) -> str:
+    octets = json.dumps(said, ensure_ascii=False, separators=(",", ":")).encode()
+    return f"{_text(octets)}.{_text(_mac(octets, key))}"
+
+
+def made_here(token: str, key: bytes) -> bool:
+    """True for a link that was signed with this key, however old it is."""
+    return _said(token, key) is not None
+
+
+def verified(token: str, key: bytes, now_ms: int) -> Offer | Trial:
     """What a token offers. Raises NotSo when it was not made here, was altered, or is too old."""
-    said_text, _, mac_text = token.partition(".")
-    said, mac = _octets(said_text), _octets(mac_text)
-    if said is None or mac is None or not hmac.compare_digest(_mac(said, key), mac):
+    said = _said(token, key)
+    if said is None:
         raise NotSo("this link was not made here, or not whole; open it from the message again")
-    action, kind, enclosure, probe, raised_ms, expires_ms = json.loads(said)
+    action, *rest, expires_ms = json.loads(said)
     if now_ms >= expires_ms:
-        raise NotSo("this link is too old; acknowledge with: warmcoil acknowledge")
+        raise NotSo("this link is too old; answer on the page, or with: warmcoil acknowledge")
+    if action == _TRIAL:
+        return Trial(rest[0], expires_ms)
+    kind, enclosure, probe, raised_ms = rest
     offer = Offer(Action(action), AlarmKey(Kind(kind), enclosure, probe), raised_ms, expires_ms)
     if offer.action not in _ALLOWED:
         raise NotSo("this link offers nothing that a link may do")
     return offer
 
 
-def carry_out(home: Home, token: str, *, who: str, now_ms: int) -> Offer:
-    """Do what a confirmed link offers: the watch gets the request. Raises NotSo, StoreFault."""
-    offer = verified(token, signing_key(home), now_ms)
+def _said(token: str, key: bytes) -> bytes | None:
+    """What is signed in a token; None when the signature is not ours."""
+    said_text, _, mac_text = token.partition(".")
+    said, mac = _octets(said_text), _octets(mac_text)
+    if said is None or mac is None or not hmac.compare_digest(_mac(said, key), mac):
+        return None
+    return said
+
+
+def require_standing(home: Home, offer: Offer) -> None:
+    """Raises NotSo when the alarm does not stand any more as it was raised; StoreFault."""
     if _raised_ms(home.alarms, offer.key) != offer.raised_ms:
-        raise NotSo("that alarm is over, or was raised anew; see: warmcoil alarms")
+        raise NotSo("that alarm is over, or was raised anew; see the page, or: warmcoil alarms")
+
+
+def used(home: Home, token: str) -> Asked | None:
+    """What was asked by this link before; None when it was not used. Raises StoreFault."""
+    return asked_with(home.alarms, _mark(token))
+
+
+def carry_out(home: Home, token: str, *, who: str, now_ms: int) -> Offer | Trial:
+    """Do what a confirmed link offers, once: the watch gets the request. Raises NotSo, StoreFault.
+
+    Of two that confirm it in the same moment both are told that it was asked; it is so once.
+    """
+    offer = verified(token, signing_key(home), now_ms)
+    if isinstance(offer, Trial):
+        return offer
+    if used(home, token) is not None:
+        raise NotSo("this link was used already, and works once; nothing more was asked")
+    require_standing(home, offer)
     until_ms = now_ms + SHELVED_MS if offer.action is Action.SHELVE else None
-    ask(home.alarms, offer.action, offer.key, who=who, now_ms=now_ms, until_ms=until_ms)
+    ask(
+        home.alarms, offer.action, offer.key,
+        who=who, now_ms=now_ms, until_ms=until_ms, mark=_mark(token),
+    )  # fmt: skip
     return offer
 
 
@@ -125,6 +183,12 @@ def links_for(
     ]
 
 
+def trial_link(reference: str, home: Home, page: str, now_ms: int) -> str:
+    """The link for a trial message."""
+    token = sign_trial(Trial(reference, now_ms + VALID_MS), signing_key(home))
+    return f"{page.rstrip('/')}/answer/{token}"
+
+
 def _raised_ms(alarms: Path, key: AlarmKey) -> int | None:
     """When the alarm was raised, if it stands."""
     with speaking_of(alarms), closing(open_alarms(alarms)) as connection:
@@ -134,6 +198,10 @@ def _raised_ms(alarms: Path, key: AlarmKey) -> int | None:
             (key.kind, key.enclosure, key.probe or ""),
         ).fetchone()
     return None if row is None else row["raised_ms"]
+
+
+def _mark(token: str) -> str:
+    return f"link {hashlib.blake2b(token.encode(), digest_size=16).hexdigest()}"
 
 
 def _mac(said: bytes, key: bytes) -> bytes:

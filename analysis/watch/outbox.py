@@ -32,6 +32,8 @@ OVER_ALREADY = "it was over before the quiet hours were"
 SAID_URGENTLY = "a more urgent message has said it"
 FOR_OTHERS = "-2"
 """The end of the reference of a message that tells others what nobody has answered."""
+TRIAL = "trial"
+"""What stands in place of an alarm's kind in a trial message."""
 _ADDRESS_LEFT = "its address is no longer in the settings"
 _LOG = logging.getLogger(__name__)
 
@@ -75,6 +77,10 @@ class Delivery:
     attempts: int
     key: AlarmKey | None
     """None for a message that is about no alarm."""
+    enclosure: str
+    """The one whose last hours are shown beside it; empty: none."""
+    trial: bool
+    """True for one that shows how an alarm arrives."""
     created_ms: int
 
 
@@ -363,7 +369,8 @@ def _due(row: sqlite3.Row | None, now_ms: int) -> bool:
 def _delivery(row: sqlite3.Row, address: str) -> Delivery:
     return Delivery(
         row["message"], address, row["reference"], Urgency(row["urgency"]),
-        row["title"], row["body"], row["attempts"], _key(row), row["created_ms"],
+        row["title"], row["body"], row["attempts"], _key(row),
+        row["enclosure"], row["kind"] == TRIAL, row["created_ms"],
     )  # fmt: skip
 
 

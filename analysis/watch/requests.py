@@ -14,7 +14,7 @@ from enum import StrEnum
 from pathlib import Path
 
 from analysis.watch.alarm_file import open_alarms, speaking_of, transaction
-from analysis.watch.states import AlarmKey, Kind
+from analysis.watch.states import AlarmKey, Cause, Kind
 
 
 class Action(StrEnum):
@@ -25,6 +25,20 @@ class Action(StrEnum):
     UNSHELVE = "unshelve"
     OUT_OF_SERVICE = "out of service"
     IN_SERVICE = "in service"
+
+    @property
+    def brings(self) -> Cause:
+        """The change of the alarm that it brings about, where it changes anything."""
+        return _BRINGS[self]
+
+
+_BRINGS = {
+    Action.ACKNOWLEDGE: Cause.ACKNOWLEDGED,
+    Action.SHELVE: Cause.SHELVED,
+    Action.UNSHELVE: Cause.UNSHELVED,
+    Action.OUT_OF_SERVICE: Cause.OUT_OF_SERVICE,
+    Action.IN_SERVICE: Cause.IN_SERVICE,
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,22 +53,80 @@ class Request:
     until_ms: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A request and what became of it: carried out at `settled_ms`, None while it waits.
+
+    `changed`: it changed the alarm. One that came too late, or twice, changes nothing.
+    """
+
+    request: Request
+    settled_ms: int | None = None
+    changed: bool = False
+
+
 def ask(
-    path: Path, action: Action, key: AlarmKey, *, who: str, now_ms: int, until_ms: int | None = None
+    path: Path,
+    action: Action,
+    key: AlarmKey,
+    *,
+    who: str,
+    now_ms: int,
+    until_ms: int | None = None,
+    mark: str | None = None,
 ) -> int:
-    """Write a request down; its number. Raises StoreFault; ValueError for a shelving without end
-    or one that ends before it begins."""
+    """Write a request down; its number. The same `mark` again is the same request: nothing is
+    written, and the number is that of the first. Raises StoreFault; ValueError for a shelving
+    without end or one that ends before it begins."""
     if (action is Action.SHELVE) != (until_ms is not None):
         raise ValueError("a shelving has an end, and nothing else has")
     if until_ms is not None and until_ms <= now_ms:
         raise ValueError("a shelving ends after it begins")
     with speaking_of(path), closing(open_alarms(path)) as connection, transaction(connection):
         row = connection.execute(
-            "INSERT INTO request (at_ms, who, action, kind, enclosure, probe, until_ms) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING request",
-            (now_ms, who, action, key.kind, key.enclosure, key.probe or "", until_ms),
+            "INSERT INTO request (at_ms, who, action, kind, enclosure, probe, until_ms, mark) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (mark) DO NOTHING RETURNING request",
+            (now_ms, who, action, key.kind, key.enclosure, key.probe or "", until_ms, mark),
         ).fetchone()
+        if row is None:
+            row = connection.execute(
+                "SELECT request FROM request WHERE mark = ?", (mark,)
+            ).fetchone()
         return int(row["request"])
+
+
+def asked(path: Path, number: int) -> Asked | None:
+    """The request of that number, with what became of it. Raises StoreFault."""
+    return _one(path, "request.request = ?", number)
+
+
+def asked_with(path: Path, mark: str) -> Asked | None:
+    """The request of that mark; None when it was never asked. Raises StoreFault."""
+    return _one(path, "request.mark = ?", mark)
+
+
+def _one(path: Path, where: str, value: int | str) -> Asked | None:
+    if not path.exists():
+        return None
+    with speaking_of(path), closing(open_alarms(path)) as connection:
+        row = connection.execute(
+            "SELECT * FROM request WHERE " + where,  # noqa: S608  # only our own words
+            (value,),
+        ).fetchone()
+        if row is None:
+            return None
+        return Asked(_request(row), row["settled_ms"], _changed(connection, row))
+
+
+def _changed(connection: sqlite3.Connection, row: sqlite3.Row) -> bool:
+    """True when a change of the alarm was kept in the transaction that settled the request."""
+    found = connection.execute(
+        "SELECT 1 FROM transition WHERE recorded_ms = ? AND kind = ? AND enclosure = ? "
+        "AND probe = ? AND cause = ? AND who = ?",
+        (row["settled_ms"], row["kind"], row["enclosure"], row["probe"],
+         Action(row["action"]).brings, row["who"]),
+    ).fetchone()  # fmt: skip
+    return found is not None
 
 
 def waiting(connection: sqlite3.Connection) -> list[Request]:

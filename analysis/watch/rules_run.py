@@ -6,7 +6,7 @@ goes is held (chattering), and more calls than a person can take in become one (
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from analysis.watch.rule_figures import (
@@ -33,6 +33,14 @@ from analysis.watch.states import (
 
 FLOOD = AlarmKey(Kind.FLOOD)
 _NEVER_WITHHELD = (Kind.WARM_SIDE_LOW, Kind.TOO_HOT, Kind.SEVERAL_COOLING, Kind.COLLECTOR_SILENT)
+
+
+def standing_words(alarms: Iterable[Alarm]) -> tuple[str, ...]:
+    """What stands and speaks, the most urgent first, as a flood's message lists it."""
+    found = [a for a in alarms if a.standing and a.speaks and a.key != FLOOD]
+    found.sort(key=lambda a: (-a.priority, a.key.enclosure, a.key.kind, a.key.probe or ""))
+    places = [a.key.enclosure or a.key.probe or "the monitor" for a in found]
+    return tuple(f"{p}: {a.key.kind}" for p, a in zip(places, found, strict=True))
 
 
 class Run:
@@ -205,12 +213,8 @@ class Run:
         self._record(Transition(cause, change.at_ms, flood.state, after, names=names))
 
     def _standing_words(self, one_more: Alarm | None = None) -> tuple[str, ...]:
-        alarms = [a for a in self.alarms.values() if a.standing and a.speaks and a.key != FLOOD]
-        if one_more is not None:
-            alarms = [*(a for a in alarms if a.key != one_more.key), one_more]
-        alarms.sort(key=lambda a: (-a.priority, a.key.enclosure, a.key.kind, a.key.probe or ""))
-        places = [a.key.enclosure or a.key.probe or "the monitor" for a in alarms]
-        return tuple(f"{p}: {a.key.kind}" for p, a in zip(places, alarms, strict=True))
+        alarms = [a for a in self.alarms.values() if one_more is None or a.key != one_more.key]
+        return standing_words(alarms if one_more is None else [*alarms, one_more])
 
     # ---- what comes with time ---------------------------------------------------------------
 

@@ -97,4 +97,10 @@ _FORETOLD: Final = (
 # A message that waits for the end of the quiet hours.
 _QUIET: Final = ("ALTER TABLE delivery ADD COLUMN held_until_ms INTEGER",)
 
-STEPS: Final = (_FIRST, _ANSWERED, _FORETOLD, _QUIET)
+# What is sent twice, by a page or by a link, is one request: the same mark is never taken twice.
+_MARKED: Final = (
+    "ALTER TABLE request ADD COLUMN mark TEXT",
+    "CREATE UNIQUE INDEX request_mark ON request (mark)",
+)
+
+STEPS: Final = (_FIRST, _ANSWERED, _FORETOLD, _QUIET, _MARKED)

@@ -1,4 +1,5 @@
-"""A message that proves the whole way: outbox, delivery process, service, for every address."""
+"""A message that proves the whole way: outbox, delivery process, service, for every address;
+with a picture and a link beside it, as an alarm has them."""
 
 from __future__ import annotations
 
@@ -12,9 +13,12 @@ from typing import TYPE_CHECKING, cast
 
 from analysis.watch.addresses import Address, read_addresses, read_others
 from analysis.watch.alarm_file import open_alarms, speaking_of, transaction
-from analysis.watch.outbox import Message, Outbox, Urgency
+from analysis.watch.outbox import TRIAL, Message, Outbox, Urgency
+from analysis.watch.roster import placed
 from analysis.watch.states import AlarmKey, Kind
-from analysis.words import local_time
+from analysis.words import local_time, plain
+from collector.book.book import Book
+from collector.book.records import Zone
 from collector.clock import wall_clock_ms
 from config.errors import NotSo
 
@@ -41,7 +45,7 @@ def send_trial(home: Home, settings: Settings, *, wait_seconds: float) -> list[T
     """
     addresses = _addresses(home, settings)
     now_ms = wall_clock_ms()
-    message = _message(settings, now_ms)
+    message = _message(home, settings, now_ms)
     began_s = time.monotonic()
     with (
         speaking_of(home.alarms),
@@ -71,16 +75,48 @@ def _addresses(home: Home, settings: Settings) -> list[Address]:
     return addresses
 
 
-def _message(settings: Settings, now_ms: int) -> Message:
+def lacking(home: Home, settings: Settings) -> list[str]:
+    """What the message goes without that an alarm should have, and what to do."""
+    found = []
+    if settings.page.address is None:
+        found.append(
+            "no link to answer by: [page] address in warmcoil.toml does not say how a phone "
+            "reaches the page"
+        )
+    if not _enclosure(home, wall_clock_ms()):
+        found.append("no picture: no probe lies on the warm side of an enclosure")
+    return found
+
+
+def _message(home: Home, settings: Settings, now_ms: int) -> Message:
     reference = f"trial-{secrets.token_hex(4)}"
-    body = (
+    enclosure = _enclosure(home, now_ms)
+    said = (
         f"Sent on {local_time(now_ms, settings.zone)} to see whether an alarm would arrive here, "
         "and wake you. Nothing is wrong, and nothing needs doing."
     )
+    lines = [said]
+    if enclosure:
+        shown = f"Beside it: the last hours in {plain(enclosure)}, where the service takes pictures"
+        lines.append(f"{shown}.")
     # No alarm's. Its reference stands in its place, too: no other message waits behind it.
-    key = AlarmKey(cast("Kind", "trial"), "", reference)
+    key = AlarmKey(cast("Kind", TRIAL), enclosure, reference)
     title = "A trial: this is how an alarm arrives"
-    return Message(reference, key, Urgency.HIGH, title, f"{body}\nMessage {reference}")
+    body = "\n".join([*lines, f"Message {reference}"])
+    return Message(reference, key, Urgency.HIGH, title, body)
+
+
+def _enclosure(home: Home, now_ms: int) -> str:
+    """The enclosure that is shown beside it: the first with a probe on its warm side."""
+    if not home.book.exists():
+        return ""
+    with Book(home.book, read_only=True) as book:
+        there = [
+            one.enclosure
+            for one in book.placements()
+            if one.zone is Zone.WARM_SIDE and placed(one, now_ms)
+        ]
+    return min(there, default="")
 
 
 def _deliver(home: Home) -> None:

@@ -38,6 +38,8 @@ class Access:
         self.sessions = Sessions(self._path)
         self.tokens = Tokens(self._path)
         self.throttle = Throttle(monotonic)
+        self.link_throttle = Throttle(monotonic)
+        """Apart from the door's: who tries links must not keep the keeper from coming in."""
         self.names = own_names(settings)
         self.now_ms = now_ms
 

@@ -4,7 +4,8 @@
 2. Without a pass phrase: the request is from this machine, and no proxy handed it on.
 3. With one: a session (its cookie), or a token that was not revoked (`Authorization: Bearer`, for
    `/api/` and `/metrics`). Open to all are the log-in, the files of the page, `/healthz`, and the
-   signed links of messages.
+   signed links of messages. There no session counts: a browser that comes from a mail may leave
+   its cookie out at first and bring it along with the form, which must be the same visitor's.
 4. A request that may change something comes from a page of this origin and brings the token of a
    form that was shown to this visitor (field `form_token`, or header `X-Form-Token`).
 """
@@ -31,7 +32,8 @@ log = logging.getLogger("page")
 
 MOST_BODY_BYTES = 1_000_000
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
-_OPEN_TO_ALL = ("/static/", "/answer/")
+_ANSWERS = "/answer/"
+_OPEN_TO_ALL = ("/static/", _ANSWERS)
 _OPEN_PATHS = frozenset({"/enter", "/healthz"})
 _FORM = "application/x-www-form-urlencoded"
 _HANDED_ON = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip")
@@ -99,6 +101,8 @@ class Guard:
                     status_code=403,
                 )
             return self._bearer(request, visit)
+        if request.url.path.startswith(_ANSWERS):
+            return None
         key = request.cookies.get(cookie_name("session", visit.secure), "")
         mark = self._access.passphrase.mark
         if self._access.sessions.holds(key, mark, self._access.now_ms()):

@@ -135,6 +135,9 @@ def test_a_message_goes_the_whole_way(home: Home, endpoint: Endpoint) -> None:
     (arrival,) = endpoint.arrivals
     assert arrival.title == "A trial: this is how an alarm arrives"
     assert "nothing needs doing" in arrival.body
+    assert arrival.pictures == 0
+    assert "It goes with no link to answer by: [page] address" in done.stdout
+    assert "It goes with no picture" in done.stdout
 
 
 def test_an_address_that_does_not_take_it_is_named(home: Home, endpoint: Endpoint) -> None:

@@ -20,7 +20,7 @@ from tests.analysis.page.homes import BY_HAND, NOW, make_home
 
 EVIL = '"><script>alert(1)</script><img src=x onerror=alert(1)>{{7*7}}</title></svg>'
 SCREENS = (
-    "/", "/meal/1", "/meal/2", "/meal/3", "/animals", "/animal/Ondo", "/probes",
+    "/", "/meal/1", "/meal/2", "/meal/3", "/animals", "/animal/Ondo", "/probes", "/alarms",
     "/enter", f"/{EVIL}",
 )  # fmt: skip
 

@@ -74,7 +74,7 @@ def test_an_alarm_that_waits_for_an_answer_comes_first(home: Home, asks: Asks) -
         store.record([change], [], [], NOW)
     text = asks(home).get("/").text
     assert "Warm side low, left shelf: since" in text
-    assert f"<code>warmcoil acknowledge {code_of(alarm.key)}</code>" in text
+    assert f'href="/alarms#alarm-{code_of(alarm.key)}">See and answer</a>' in text
     assert "lowest 24.1 °C" in text
     assert '<li class="urgent">' in text
     (said,) = asks(home).get("/api/alarms").json()

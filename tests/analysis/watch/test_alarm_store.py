@@ -149,6 +149,22 @@ def test_an_earlier_file_is_copied_and_brought_up(
         assert copy.execute("PRAGMA user_version").fetchone()[0] == len(STEPS)
 
 
+def test_requests_from_before_they_were_marked_still_wait(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "alarms.db"
+    monkeypatch.setattr(alarm_file, "STEPS", STEPS[:4])
+    with closing(open_alarms(path)) as connection:
+        connection.execute(
+            "INSERT INTO request (at_ms, who, action, kind, enclosure, probe) "
+            "VALUES (5, 'Ana', 'acknowledge', 'too hot', 'Larch', '')"
+        )
+    monkeypatch.undo()
+    with AlarmStore(path) as store:
+        (one,) = store.requests()
+    assert (one.who, one.key) == ("Ana", AlarmKey(Kind.TOO_HOT, "Larch"))
+
+
 def test_a_step_that_fails_leaves_the_file_at_its_version(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

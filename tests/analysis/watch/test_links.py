@@ -14,9 +14,18 @@ from hypothesis import strategies as st
 from analysis.watch import links
 from analysis.watch.alarm_file import open_alarms
 from analysis.watch.alarm_store import AlarmStore
-from analysis.watch.links import VALID_MS, Offer, carry_out, links_for, sign, signing_key, verified
+from analysis.watch.links import (
+    VALID_MS,
+    Offer,
+    Trial,
+    carry_out,
+    links_for,
+    sign,
+    signing_key,
+    verified,
+)
 from analysis.watch.requests import Action, waiting
-from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, State, Transition
+from analysis.watch.states import HOUR_MS, Alarm, AlarmKey, Cause, Kind, State, Transition
 from config.errors import NotSo, StoreFault
 from config.home import Home
 
@@ -50,6 +59,27 @@ def _token(home: Home, action: Action) -> str:
 
 def test_what_was_signed_is_what_is_offered() -> None:
     assert verified(sign(OFFER, KEY), KEY, NOW) == OFFER
+
+
+def test_a_trials_link_answers_no_alarm(home: Home) -> None:
+    link = links.trial_link("trial-ab12", home, "http://boas.home:8750", NOW)
+    token = link.rpartition("/")[2]
+    trial = Trial("trial-ab12", NOW + VALID_MS)
+    assert carry_out(home, token, who="link", now_ms=NOW + 1) == trial
+    with closing(open_alarms(home.alarms)) as connection:
+        assert waiting(connection) == []
+
+
+def test_a_link_works_once(home: Home) -> None:
+    token = _token(home, Action.SHELVE)
+    carry_out(home, token, who="link", now_ms=NOW + 5)
+    with pytest.raises(NotSo, match="used already"):
+        carry_out(home, token, who="link", now_ms=NOW + HOUR_MS)
+    done = links.used(home, token)
+    assert done is not None
+    assert (done.request.at_ms, done.settled_ms) == (NOW + 5, None)
+    with closing(open_alarms(home.alarms)) as connection:
+        assert len(waiting(connection)) == 1
 
 
 def test_too_old() -> None:
