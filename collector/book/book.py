@@ -186,6 +186,19 @@ class Book:
         with speaking_of(self.path):
             return history.after(self._db, change)
 
+    def entry(self, number: int) -> list[Change]:
+        """The changes of the entry that holds change `number`, oldest first. Raises NotSo."""
+        with speaking_of(self.path):
+            found = history.of_entry(self._db, number)
+        if not found:
+            raise NotSo(f"no change {number} in the history; warmcoil history lists them")
+        return found
+
+    def taken_back_by(self, entry: int) -> int | None:
+        """The entry that took this one back and holds itself, or None."""
+        with speaking_of(self.path):
+            return history.taken_back(self._db).get(entry)
+
     def to_take_back(self, number: int | None = None) -> list[Change]:
         """What `undo` would take back: the entry of that change, else the last one. May raise."""
         with speaking_of(self.path):
