@@ -40,8 +40,12 @@ def new_values(home: Looking, animal: str) -> tuple[dict[str, str], str | None]:
     )
     last = last_of(home.book, animal)
     columns = as_last({}, last) if last is not None else {}
-    if "prey" not in columns and found and found[0].portion is not None:
-        columns["prey"] = found[0].portion.kind
+    portion = found[0].portion if found else None
+    if portion is not None and "prey" not in columns:
+        columns["prey"] = portion.kind
+    if portion is not None and portion.halved:  # what came back is not offered again unasked
+        for name in ("prey_mass_g", "prey_width_mm"):
+            columns.pop(name, None)
     values = {name_of(name): shown(name, value, home.settings) for name, value in columns.items()}
     return values, headline(found[0], home.settings) if found else None
 
