@@ -40,14 +40,18 @@ class Desk(desk.Desk):
         super().__init__(home.book, home.settings, home.now_ms)
         self._typed = typed
         self._names = names
-        self._twice: list[Doubt] = []
+        self._wondered: list[Doubt] = []
 
     def moment(self, text: str, name: str, *, day_alone: bool = False) -> int:
         """A moment; of one that came twice it is asked which."""
         found = moments.moment(text, self.settings.zone, self.now_ms, name, day_alone=day_alone)
         if found.twice and found.said is not None:
-            self._twice.append(Doubt(name, found.said))
+            self.wonder(Doubt(name, found.said))
         return found.at_ms
+
+    def wonder(self, doubt: Doubt) -> None:
+        """Ask this as well before anything is entered."""
+        self._wondered.append(doubt)
 
     def readable(self) -> None:
         """Go no further where a field could not be read. Raises Faulty."""
@@ -63,8 +67,8 @@ class Desk(desk.Desk):
     def enter(
         self, *records: Record, instead_of: Sequence[Record] = (), more: Sequence[Doubt] = ()
     ) -> list[Record]:
-        """As at every desk; a time that came twice is a doubt here."""
-        return super().enter(*records, instead_of=instead_of, more=[*more, *self._twice])
+        """As at every desk, with what was wondered at."""
+        return super().enter(*records, instead_of=instead_of, more=[*more, *self._wondered])
 
 
 def enter(

@@ -6,12 +6,14 @@ from typing import Any, Final
 
 from analysis.entering.meals import AS_LAST, Said, as_last, begin, go_on
 from analysis.feeding import next_meals_of_book
+from analysis.meal_words import article
 from analysis.next_words import headline
 from analysis.page.forms.columns import name_of, read, shown
 from analysis.page.forms.entering import Desk
 from analysis.page.forms.typed import Typed
 from analysis.page.looking import Looking
 from collector.book.book import Book
+from collector.book.doubts import Doubt
 from collector.book.records import Meal, Outcome
 from collector.book.rules import meal_time_ms
 from config.errors import BadEntry, NotSo, Unusable
@@ -68,10 +70,21 @@ def begin_meal(it: Desk, typed: Typed) -> None:
     elif earlier_ms is not None:
         typed.faults["offered_at"] = "goes with a meal that was taken; leave it empty"
     it.readable()
+    if last is not None:
+        _another_prey(it, columns, last)
     given = {name: value for name, value in columns.items() if value is not None}
     left_out = tuple(name for name, value in columns.items() if value is None)
     outcome = Outcome.REFUSED if went == "refused" else None
     begin(it, animal, Said(given, outcome, unknown=left_out))
+
+
+def _another_prey(it: Desk, columns: dict[str, Any], last: Meal) -> None:
+    """Wonder at another prey that has the very mass that was filled in from the last one."""
+    mass_g, prey = columns["prey_mass_g"], columns["prey"]
+    if None in (mass_g, prey, last.prey) or prey == last.prey or mass_g != last.prey_mass_g:
+        return
+    said = f"{it.saying().mass(mass_g)} is what the last {last.prey} weighed"
+    it.wonder(Doubt("prey_mass_g", f"{said}: is that right for {article(prey)} {prey}?"))
 
 
 def new_names(typed: Typed) -> dict[str, str]:
@@ -146,6 +159,12 @@ def answers_for(meal: Meal) -> tuple[tuple[str, str], ...]:
         ("regurgitated", "Regurgitated"),
         ("vomited", "Vomited"),
     )
+
+
+def outcome_values(meal: Meal, home: Looking) -> dict[str, str]:
+    """What stands in the form of what became of a meal."""
+    seen = {name: shown(name, getattr(meal, name), home.settings) for name in ("signs", "notes")}
+    return {"ago": "now", **seen}
 
 
 def number_of(typed: Typed) -> int:

@@ -26,7 +26,7 @@ MealAsked = Annotated[int | None, Query(ge=1, le=2**53)]
 def outcome(request: Request, meal: MealAsked = None) -> Response:
     """Every open question with its answers, or the form of one meal."""
     if meal is not None:
-        return _one(request, meal, Form({"ago": "now"}))
+        return _one(request, meal, None)
     with looking(request) as home:
         found = due(home.book.meals(), home.now_ms, home.care, home.zone, home.book.weighings())
         asked = {one.meal.meal for one in found}
@@ -51,9 +51,10 @@ def enter_outcome(request: Request, typed: Sent) -> Response:
     )
 
 
-def _one(request: Request, number: int, form: Form) -> Response:
+def _one(request: Request, number: int, form: Form | None) -> Response:
     with looking(request) as home:
         meal = home.book.meal(number)
+        form = form if form is not None else Form(meal_forms.outcome_values(meal, home))
         return show(
             request, "write_outcome.html", home, status=form.status,
             form=form, told=_told(meal, home), meal=meal,
