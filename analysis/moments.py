@@ -1,4 +1,5 @@
-"""Moments as a keeper writes them: "now", "20:30", "yesterday 8:30pm", "2026-03-01 20:30".
+"""Moments as a keeper writes them: "now", "10 min ago", "20:30", "yesterday 8:30pm", and with
+their day: "2026-03-01 20:30".
 
 Pure, and light. Times are in the home's zone. A time that a clock change skipped is refused; of
 one that comes twice the earlier is taken, and that is said. Both can be written with their offset
@@ -22,17 +23,22 @@ AHEAD_MS: Final = 10 * 60_000
 _CLOCK = re.compile(
     r"([0-9]{1,2})(?::([0-9]{2})(?::([0-9]{2}))?\s*([ap]m)?|\s*([ap]m))", re.IGNORECASE
 )
+_AGO = re.compile(r"([0-9]{1,4})\s*(min|minutes?|h|hours?) ago", re.IGNORECASE)
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _WORDS = {"today": 0, "yesterday": 1}
-_EXAMPLES = 'now, 20:30, "yesterday 20:30" or "2026-03-01 20:30"'
+_EXAMPLES = 'now, "10 min ago", 20:30, "yesterday 20:30" or "2026-03-01 20:30"'
 
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """A moment, UTC in ms, and what has to be said about how it was read (None: nothing)."""
+    """A moment, UTC in ms, and what has to be said about how it was read (None: nothing).
+
+    `twice` is True for a local time that came twice, of which the earlier was taken.
+    """
 
     at_ms: int
     said: str | None = None
+    twice: bool = False
 
 
 def looks_like_time(text: str) -> bool:
@@ -40,7 +46,7 @@ def looks_like_time(text: str) -> bool:
     low = text.strip().lower()
     if low.split(" ", 1)[0] in ("now", *_WORDS) or _DAY.match(low):
         return True
-    return looks_like_clock(low)
+    return looks_like_clock(low) or _AGO.fullmatch(low) is not None
 
 
 def looks_like_day(text: str) -> bool:
@@ -62,6 +68,10 @@ def moment(text: str, zone: tzinfo, now_ms: int, name: str, *, day_alone: bool =
     words = " ".join(text.replace("T", " ").split()) if _DAY.match(text.strip()) else text.strip()
     if words.lower() == "now":
         return Moment(now_ms // 1000 * 1000)
+    ago = _AGO.fullmatch(words)
+    if ago is not None:
+        unit_ms = 60_000 if ago[2].lower().startswith("m") else 3_600_000
+        return Moment(now_ms // 1000 * 1000 - int(ago[1]) * unit_ms)
     exact = _with_offset(text.strip())
     if exact is not None:
         return Moment(exact)
@@ -74,7 +84,19 @@ def moment(text: str, zone: tzinfo, now_ms: int, name: str, *, day_alone: bool =
         return _on(day, _clock(rest, text, name), zone, name)
     if day_alone:
         return Moment(day_start_ms(day, zone))
-    raise Unusable(f'{name}: {text!r} at what time? write for example "{text.strip()} 20:30"')
+    raise Unusable(f'{name}: {_shown(text)} at what time? write for example "{text.strip()} 20:30"')
+
+
+def written(at_ms: int, zone: tzinfo) -> str:
+    """A moment as `moment` reads it back, to the ms: local time, with its offset if it came twice.
+
+    "2026-03-01 20:30", "2026-03-01 20:30:15", "2026-10-25T01:30:00+00:00".
+    """
+    at = datetime.fromtimestamp(at_ms // 1000, UTC).replace(microsecond=at_ms % 1000 * 1000)
+    local = at.astimezone(zone)
+    if local.microsecond or local.utcoffset() != local.replace(fold=1 - local.fold).utcoffset():
+        return local.isoformat(timespec="milliseconds" if local.microsecond else "seconds")
+    return local.strftime("%Y-%m-%d %H:%M:%S" if local.second else "%Y-%m-%d %H:%M")
 
 
 def local_ms(day: date, at: clock_time, zone: tzinfo) -> int:
@@ -114,7 +136,7 @@ def _day(head: str, today: date, text: str, name: str) -> date | None:
     try:
         return date.fromisoformat(head)
     except ValueError:
-        raise Unusable(f"{name}: {text!r} is no day that exists; correct it") from None
+        raise Unusable(f"{name}: {_shown(text)} is no day that exists; correct it") from None
 
 
 def _clock_alone(words: str, today: date, zone: tzinfo, now_ms: int, name: str) -> Moment:
@@ -123,7 +145,7 @@ def _clock_alone(words: str, today: date, zone: tzinfo, now_ms: int, name: str) 
         return _on(today, at, zone, name)
     found = _on(today - timedelta(days=1), at, zone, name)
     said = f"{words} is still to come today, so yesterday's was taken"
-    return Moment(found.at_ms, f"{said}; {found.said}" if found.said else said)
+    return Moment(found.at_ms, f"{said}; {found.said}" if found.said else said, found.twice)
 
 
 def _clock(text: str, whole: str, name: str) -> clock_time:
@@ -134,7 +156,7 @@ def _clock(text: str, whole: str, name: str) -> clock_time:
         )
         return clock_time(_hour(hour, match and (match[4] or match[5])), minute, second)
     except ValueError:
-        raise Unusable(f"{name}: {whole!r} is not a time; write {_EXAMPLES}") from None
+        raise Unusable(f"{name}: {_shown(whole)} is not a time; write {_EXAMPLES}") from None
 
 
 def _hour(hour: int, half: str | None) -> int:
@@ -161,6 +183,7 @@ def _on(day: date, at: clock_time, zone: tzinfo, name: str) -> Moment:
         first,
         f"{at:%H:%M} came twice on {local_day(first, zone)}, the earlier was taken; "
         f"the later is {offset}",
+        twice=True,
     )
 
 
@@ -174,3 +197,7 @@ def _before(change_ms: int, zone: tzinfo) -> str:
     minute_ms = 60_000
     shown = datetime.fromtimestamp((change_ms - minute_ms) / 1000, UTC).astimezone(zone)
     return f"{shown + timedelta(minutes=1):%H:%M}"
+
+
+def _shown(text: str) -> str:
+    return repr(text if len(text) <= 40 else text[:40] + "…")

@@ -72,7 +72,7 @@ def _questions(home: Looking, served: frozenset[str]) -> Iterator[Todo]:
 def _question(one: Due, settings: Settings, served: frozenset[str]) -> Todo:
     said = f"{meal_sentence(one.meal, settings)}: {one.question}"
     path = None
-    if one.state is MealState.OUTCOME_OPEN and "/write/outcome" in served:
+    if "/write/outcome" in served:
         path = f"/write/outcome?{urlencode({'meal': one.meal.meal})}"
     return Todo(said, "Say it", path, one.answers[0], loud=one.state is MealState.STILL_THERE)
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Literal, Self, TypeVar, cast
 
-from collector.book import history, meals, neighbours, rules, undoing
+from collector.book import history, meals, neighbours, rules, sent, undoing
 from collector.book.file import open_for_reading, open_for_writing, speaking_of
 from collector.book.history import Action, Change, Made
 from collector.book.records import (
@@ -28,6 +28,7 @@ from collector.book.records import (
     Stay,
     Weighing,
 )
+from collector.book.sent import Sent
 from collector.book.tables import BY_NAME, TABLES
 from config.errors import BadEntry, NotSo
 
@@ -191,6 +192,19 @@ class Book:
         with speaking_of(self.path):
             return history.after(self._db, change)
 
+    def entry(self, number: int) -> list[Change]:
+        """The changes of the entry that holds change `number`, oldest first. Raises NotSo."""
+        with speaking_of(self.path):
+            found = history.of_entry(self._db, number)
+        if not found:
+            raise NotSo(f"no change {number} in the history; warmcoil history lists them")
+        return found
+
+    def taken_back_by(self, entry: int) -> int | None:
+        """The entry that took this one back and holds itself, or None."""
+        with speaking_of(self.path):
+            return history.taken_back(self._db).get(entry)
+
     def to_take_back(self, number: int | None = None) -> list[Change]:
         """What `undo` would take back: the entry of that change, else the last one. May raise."""
         with speaking_of(self.path):
@@ -238,10 +252,25 @@ class Book:
                 undoing.take_back(self, self._db, change)
         return changes
 
+    def once(self, key: str, digest: str, work: Callable[[], object]) -> Sent:
+        """Do `work` in one transaction, unless the form with that key was entered already.
+
+        Returns what became of the form, now or then; `digest` is of what it says. A work that
+        raises leaves nothing, and the form may be sent again.
+        """
+        with speaking_of(self.path), self.transaction():
+            known = sent.find(self._db, key)
+            if known is None:
+                work()
+                known = Sent(key, digest, self._now_ms(), self._entry)
+                sent.keep(self._db, known)
+        return known
+
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """All or none of what is done inside; may be nested. Readers see it when it is done."""
         begin, done, undo = self._words()
+        entry = self._entry
         with speaking_of(self.path):
             self._db.execute(begin)
         self._depth += 1
@@ -251,6 +280,7 @@ class Book:
                 self._db.execute(done)
         except BaseException:
             self._undo(undo)
+            self._entry = entry
             raise
         finally:
             self._depth -= 1
@@ -259,6 +289,7 @@ class Book:
     def trial(self) -> Iterator[None]:
         """Try out what is done inside: the rules hold, and at the end all of it is undone."""
         begin, _, undo = self._words()
+        entry = self._entry
         with speaking_of(self.path):
             self._db.execute(begin)
         self._depth += 1
@@ -266,6 +297,7 @@ class Book:
             yield
         finally:
             self._undo(undo)
+            self._entry = entry
             self._depth -= 1
 
     def _words(self) -> tuple[str, str, str]:

@@ -115,5 +115,21 @@ _WHOLE_HISTORY: Final = (
 )
 # `entry` is the number of the first change made together with this one; NULL: it is the first.
 
-STEPS: Final[tuple[tuple[str, ...], ...]] = (_FIRST, _SHEDS, _LOOKS, _WHOLE_HISTORY)
+_SENT_ONCE: Final = (
+    """CREATE TABLE sent (
+        key TEXT PRIMARY KEY NOT NULL,
+        at_ms INTEGER NOT NULL,
+        digest TEXT NOT NULL,
+        entry INTEGER
+    ) STRICT""",
+)
+# `entry` is the number of the entry that the form became; NULL: it changed nothing.
+
+STEPS: Final[tuple[tuple[str, ...], ...]] = (
+    _FIRST,
+    _SHEDS,
+    _LOOKS,
+    _WHOLE_HISTORY,
+    _SENT_ONCE,
+)
 """Step n (counted from 1) brings a book from version n - 1 to version n."""

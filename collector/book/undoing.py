@@ -40,10 +40,8 @@ def take_back(book: Book, connection: sqlite3.Connection, change: Change) -> Non
     if now != history.after(connection, change):
         following = history.next_of(connection, change)
         since = following.number if following is not None else change.number
-        raise BadEntry(
-            f"{_called(change)} was changed since (change {since}): take that back first: "
-            f"warmcoil undo {since}"
-        )
+        why = f"{_called(change)} was changed since (change {since}): take that back first"
+        raise BadEntry(f"{why}: warmcoil undo {since}", why=why)
     if change.record is not None:
         book.put(change.record)
     elif now is not None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.moments import day_start_ms, looks_like_time, moment
+from analysis.moments import Moment, day_start_ms, looks_like_time, moment, written
 from config.errors import Unusable
 
 LISBON = ZoneInfo("Europe/Lisbon")
@@ -115,3 +115,13 @@ def test_every_moment_written_down_is_read_back(at_ms: int, zone: ZoneInfo) -> N
     found = moment(f"{there:%Y-%m-%d %H:%M}", zone, NOW, "x")
     assert found.at_ms == at_ms or (there.fold == 1 and found.said and found.at_ms < at_ms)
     assert moment(there.isoformat(), zone, NOW, "x").at_ms == at_ms
+    for exact_ms in (at_ms, at_ms + 7_000, at_ms + 7_031):
+        assert moment(written(exact_ms, zone), zone, NOW, "x") == Moment(exact_ms)
+
+
+@pytest.mark.parametrize(
+    ("text", "minutes"), [("10 min ago", 10), ("1h ago", 60), ("90 Minutes ago", 90)]
+)
+def test_some_time_ago(text: str, minutes: int) -> None:
+    assert moment(text, LISBON, NOW, "x").at_ms == NOW // 1000 * 1000 - minutes * 60_000
+    assert looks_like_time(text)

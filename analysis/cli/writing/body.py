@@ -23,13 +23,13 @@ from analysis.cli.writing.desk import (
     known_at,
 )
 from analysis.cli.writing.times import TimedCommand
+from analysis.entering.after import perhaps_passed, vet_words
 from collector.book.book import Book
 from collector.book.records import (
     Dropping,
     Handling,
     Look,
     Neck,
-    Outcome,
     Ribs,
     Shed,
     ShedStage,
@@ -237,22 +237,13 @@ def droppings(
     with desk(home, sure=sure) as it:
         given = {"urate": urate, "signs": signs, "notes": note}
         found = _enter(it, Dropping, animal or which, given, when=when, correct=correct)
-        if found.signs not in (None, Signs.NONE):
-            typer.echo("Mucus or blood: ask a vet.")
-        if correct is None:
-            _passed(it, found)
-
-
-def _passed(it: Desk, found: Dropping) -> None:
-    """Ask whether the last meal has passed; nothing is assumed."""
-    taken = [
-        meal
-        for meal in it.book.meals(found.animal)
-        if meal.taken_at_ms is not None and meal.taken_at_ms < found.at_ms
-    ]
-    if taken and taken[-1].outcome in (None, Outcome.KEPT):
-        number = taken[-1].meal
-        typer.echo(f"Has meal {number} passed? warmcoil meal {number} --outcome passed")
+        vet = vet_words(found)
+        if vet is not None:
+            typer.echo(vet)
+        meal = perhaps_passed(it.book.meals(found.animal), found)
+        if meal is not None and correct is None:
+            number = meal.meal
+            typer.echo(f"Has meal {number} passed? warmcoil meal {number} --outcome passed")
 
 
 def _enter(
@@ -270,8 +261,7 @@ def _enter(
     if correct is not None:
         return _corrected(it, kind, animal, said, when=when, correct=correct)
     record = kind(animal=animal, at_ms=it.when(when), **said)
-    it.must_be_new(record)
-    it.enter(record)
+    it.enter_new(record)
     it.say(it.words(record))
     return record
 

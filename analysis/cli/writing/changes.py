@@ -9,12 +9,13 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from analysis.change_words import KIND_WORDS, change_words
 from analysis.cli.common import HomeOption
 from analysis.cli.writing.body import NAMES, OF_KIND
 from analysis.cli.writing.desk import Desk, SureOption, desk, known_at
 from analysis.cli.writing.times import TimedCommand
+from analysis.entering.told import MANY, NAMED, counted, entry_words, said_of
 from analysis.words import local_time
+from collector.book.doubts import Doubt
 from collector.book.history import Change
 from collector.book.records import (
     Animal,
@@ -27,10 +28,6 @@ from collector.book.records import (
     Weighing,
 )
 from config.errors import NotSo, Unusable
-
-MANY: Final = 20
-"""More changes than this together are an import: asked about before they are taken back."""
-_NAMED: Final = 3
 
 
 class RemoveKind(StrEnum):
@@ -112,24 +109,12 @@ def _names(change: Change, what: str, owners: Mapping[int, str]) -> bool:
 def _group(it: Desk, changes: Sequence[Change]) -> str:
     first = changes[0]
     head = f"{first.number}  {local_time(first.at_ms, it.settings.zone)}  {first.who}"
-    if len(changes) > _NAMED:
-        said = f"{len(changes):,d} changes together: {_counted(changes)}"
+    if len(changes) > NAMED:
+        said = f"{len(changes):,d} changes together: {counted(changes)}"
     else:
-        said = "; ".join(_said(it, one) for one in changes)
+        said = "; ".join(said_of(it, one) for one in changes)
     back = f" (takes back {first.undoes})" if first.undoes is not None else ""
     return f"{head}: {said}{back}"
-
-
-def _said(it: Desk, change: Change) -> str:
-    return change_words(change, it.book.after(change), it.settings, it.now_ms)
-
-
-def _counted(changes: Sequence[Change]) -> str:
-    counts: dict[str, int] = {}
-    for one in changes:
-        words = f"{one.action} {KIND_WORDS[one.kind]}"
-        counts[words] = counts.get(words, 0) + 1
-    return ", ".join(f"{words} × {count:,d}" for words, count in counts.items())
 
 
 def undo(
@@ -144,11 +129,11 @@ def undo(
         changes = it.book.to_take_back(number)
         if len(changes) > MANY:
             at = local_time(changes[0].at_ms, it.settings.zone)
-            it.ask([f"that takes back {len(changes):,d} changes of {at}: {_counted(changes)}"])
-        said = "; ".join(_said(it, one) for one in changes[:_NAMED])
-        more = f"; and {len(changes) - _NAMED:,d} more" if len(changes) > _NAMED else ""
+            what = f"that takes back {len(changes):,d} changes of {at}: {counted(changes)}"
+            it.ask([Doubt("", what)])
+        said = entry_words(it, changes)
         it.book.undo(changes[0].number)
-        it.say(f"taken back: {said}{more}")
+        it.say(f"taken back: {said}")
 
 
 def remove(

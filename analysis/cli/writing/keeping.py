@@ -20,6 +20,7 @@ from analysis.cli.writing.desk import (
 from analysis.cli.writing.times import TimedCommand
 from analysis.placing import enclosure_named, lying, probe_named, zone_named
 from analysis.words import local_time
+from collector.book.doubts import Doubt
 from collector.book.records import Animal, Enclosure, Placement, Record, Stay, Zone
 from collector.rfc3339 import parse_day
 from config.errors import NotSo, Unusable
@@ -218,7 +219,7 @@ def _take_out(it: Desk, probe: str, at_ms: int) -> None:
     it.say(f"{it.words(there)}: taken out {it.saying().when(at_ms)}")
 
 
-def _unheard(it: Desk, probe: str, home: Any) -> list[str]:
+def _unheard(it: Desk, probe: str, home: Any) -> list[Doubt]:
     """A question about a probe that nothing knows of: most likely a slip."""
     from analysis.cli.common import home_at
     from collector.store.reader import Reader
@@ -229,4 +230,6 @@ def _unheard(it: Desk, probe: str, home: Any) -> list[str]:
     where = home_at(home)
     with Reader(where.journal, where.archive) as reader:
         heard = any(key.probe == probe for key in reader.series())
-    return [] if heard else [f"no probe {probe!r} is in the settings or was ever heard"]
+    if heard:
+        return []
+    return [Doubt("", f"no probe {probe!r} is in the settings or was ever heard")]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final
 
 import typer
@@ -12,8 +11,9 @@ from analysis.change_words import differences, meal_words
 from analysis.cli.common import HomeOption
 from analysis.cli.writing.desk import AnimalOption, Desk, NoteOption, SureOption, WhenOption, desk
 from analysis.cli.writing.times import TimedCommand
+from analysis.entering.after import vet_words
+from analysis.entering.meals import AS_LAST, Said, begin, go_on
 from collector.book.records import FedIn, Meal, Outcome, PreyState, Signs
-from collector.book.rules import meal_time_ms
 from config.errors import NotSo, Unusable
 
 UNKNOWN: Final = {
@@ -33,8 +33,7 @@ UNKNOWN: Final = {
     "note": "notes",
 }
 """What --unknown may name, and the column it is."""
-_OF_THE_ITEM: Final = ("prey_count", "prey_mass_g", "prey_width_mm")
-_AS_LAST: Final = {
+_CALLED: Final = {
     "prey": "prey",
     "prey_count": "count",
     "prey_mass_g": "mass",
@@ -47,21 +46,6 @@ _AS_LAST: Final = {
 def register(app: typer.Typer) -> None:
     """Add this room's command."""
     app.command(cls=TimedCommand)(meal)
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What was said of a meal: the columns given, and when the outcome was (UTC ms)."""
-
-    columns: dict[str, Any]
-    outcome: Outcome | None
-    when_ms: int | None
-    unknown: tuple[str, ...]
-
-    @property
-    def nothing(self) -> bool:
-        """True when nothing was said."""
-        return not (self.columns or self.outcome or self.unknown)
 
 
 def meal(
@@ -167,45 +151,16 @@ def _column(name: str) -> str:
 
 
 def _begin(it: Desk, animal: str, said: Said) -> None:
-    given = dict(said.columns)
-    if given.get("offered_at_ms") is None and given.get("taken_at_ms") is None:
-        given["offered_at_ms"] = it.when(None)
-    first = Meal(0, animal, **given)
-    last = _last_before(it, first)
-    copied = _as_last(given, last, said.unknown) if last is not None else {}
-    record = replace(first, **copied)
-    if said.outcome is not None:
-        record = _ended(record, said, said.when_ms)
-    it.must_be_new(record)
-    (stored,) = it.enter(_removed(record))
-    _say(it, stored, _aside(copied, given))
-
-
-def _last_before(it: Desk, meal: Meal) -> Meal | None:
-    at_ms = meal_time_ms(meal) or 0
-    earlier = [one for one in it.book.meals(meal.animal) if (meal_time_ms(one) or 0) < at_ms]
-    return max(earlier, key=lambda one: meal_time_ms(one) or 0, default=None)
-
-
-def _as_last(given: dict[str, Any], last: Meal, unknown: tuple[str, ...]) -> dict[str, Any]:
-    """What the last meal tells of this one. Another prey has another size, another mass a width."""
-    other_prey = given.get("prey", last.prey) != last.prey
-    other_mass = given.get("prey_mass_g", last.prey_mass_g) != last.prey_mass_g
-    copied = {}
-    for name in _AS_LAST:
-        skipped = (other_prey and name in _OF_THE_ITEM) or (other_mass and name == "prey_width_mm")
-        value = getattr(last, name)
-        if value is not None and name not in given and name not in unknown and not skipped:
-            copied[name] = value
-    return copied
+    stored, copied = begin(it, animal, said)
+    _say(it, stored, _aside(copied, said.columns))
 
 
 def _aside(copied: dict[str, Any], given: dict[str, Any]) -> str:
     if not copied:
         return ""
-    if not set(given) & set(_AS_LAST):
+    if not set(given) & set(AS_LAST):
         return "as last time"
-    return f"{', '.join(_AS_LAST[name] for name in copied)} as last time"
+    return f"{', '.join(_CALLED[name] for name in copied)} as last time"
 
 
 # ---- a meal of the book ---------------------------------------------------------------------
@@ -216,23 +171,8 @@ def _go_on(it: Desk, number: int, said: Said) -> None:
     if said.nothing:
         _say(it, before)
         return
-    columns: dict[str, Any] = {**said.columns, **dict.fromkeys(said.unknown)}
-    if "outcome" in columns:
-        columns["outcome_at_ms"] = None
-    after = replace(before, **columns)
-    asked = []
-    if said.outcome is not None:
-        default_ms = after.removed_at_ms if said.outcome is Outcome.REFUSED else None
-        at_ms = said.when_ms if said.when_ms is not None else default_ms
-        if said.outcome is Outcome.REFUSED and "taken_at_ms" not in said.columns:
-            asked = _taken_after_all(it, before)
-            after = replace(after, taken_at_ms=None)
-        after = _ended(after, said, at_ms if at_ms is not None else it.when(None))
-    elif "taken_at_ms" in said.columns and before.outcome is Outcome.REFUSED:
-        after = replace(after, outcome=None, outcome_at_ms=None)
-    (stored,) = it.enter(_removed(after), more=asked)
-    changed = "; ".join(differences(before, stored, it.settings))
-    if not changed:
+    stored = go_on(it, before, said)
+    if not differences(before, stored, it.settings):
         it.say(f"meal {number} says that already: nothing was changed")
         return
     _say(it, stored)
@@ -249,37 +189,15 @@ def _known(it: Desk, number: int) -> Meal:
         raise
 
 
-def _taken_after_all(it: Desk, before: Meal) -> list[str]:
-    if before.taken_at_ms is None:
-        return []
-    return [f"meal {before.meal} is down as taken {it.saying().when(before.taken_at_ms)}"]
-
-
 # ---- both -----------------------------------------------------------------------------------
 
 
-def _ended(meal: Meal, said: Said, at_ms: int | None) -> Meal:
-    if said.outcome is not Outcome.REFUSED and meal.taken_at_ms is None:
-        which = f"meal {meal.meal}" if meal.meal else "the meal"
-        raise Unusable(f"{which} is not down as taken; say when it was: --taken TIME")
-    return replace(meal, outcome=said.outcome, outcome_at_ms=at_ms)
-
-
-def _removed(meal: Meal) -> Meal:
-    """Prey that was taken away and not eaten was refused."""
-    if meal.removed_at_ms is None or meal.taken_at_ms is not None or meal.outcome is not None:
-        return meal
-    return replace(meal, outcome=Outcome.REFUSED, outcome_at_ms=meal.removed_at_ms)
-
-
-def _say(it: Desk, record: object, aside: str = "") -> None:
-    if not isinstance(record, Meal):
-        raise TypeError(record)
+def _say(it: Desk, record: Meal, aside: str = "") -> None:
     line = meal_words(record, it.settings, it.now_ms, aside)
     if record.taken_at_ms is None and record.outcome is None:
         it.say(line, f"Taken? warmcoil meal {record.meal} --taken")
         return
     it.say(line)
-    odd = record.signs not in (None, Signs.NONE)
-    if record.outcome is Outcome.VOMITED or (odd and record.outcome is not None):
-        typer.echo("Vomiting, mucus or blood: ask a vet at once.")
+    vet = vet_words(record)
+    if vet is not None:
+        typer.echo(vet)

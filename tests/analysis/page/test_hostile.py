@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from starlette.testclient import TestClient
@@ -19,9 +20,13 @@ from tests.analysis.page.conftest import Asks
 from tests.analysis.page.homes import BY_HAND, NOW, make_home
 
 EVIL = '"><script>alert(1)</script><img src=x onerror=alert(1)>{{7*7}}</title></svg>'
+WRITING = (
+    "/write/meal", f"/write/meal?{urlencode({'animal': EVIL})}", "/meal/2/correct",
+    "/write/outcome", "/write/outcome?meal=3", "/write/look?animal=Ondo", "/written/1",
+)  # fmt: skip
 SCREENS = (
     "/", "/meal/1", "/meal/2", "/meal/3", "/animals", "/animal/Ondo", "/probes", "/alarms",
-    "/enter", f"/{EVIL}",
+    "/enter", f"/{EVIL}", *WRITING,
 )  # fmt: skip
 
 

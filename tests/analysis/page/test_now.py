@@ -37,10 +37,11 @@ def test_with_nothing_to_do_nothing_is_said_of_it(page: TestClient) -> None:
 
 def test_an_open_outcome_is_asked_for(home: Home, asks: Asks, clock: Clock) -> None:
     clock.past_s = 20 * DAY / 1000
-    said = text_of(asks(home).get("/").text)
+    text = asks(home).get("/").text
+    said = text_of(text)
     assert "To do today" in said
     assert "Maren took a 180 g rat on Sun 29 Mar 2026 at 22:39: what became of it?" in said
-    assert "warmcoil meal 3 --outcome kept|passed|regurgitated|vomited --when TIME" in said
+    assert '<a href="/write/outcome?meal=3">Say it</a>' in text
 
 
 def test_no_link_of_the_first_screen_leads_nowhere(home: Home, asks: Asks, clock: Clock) -> None:
