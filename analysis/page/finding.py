@@ -14,12 +14,18 @@ from analysis.page.screens import Entry
 
 
 def routers() -> Iterator[APIRouter]:
-    """The routers of the API, then those of the screens, by the names of their modules."""
+    """The routers of the API, then those of the screens, by the names of their modules.
+
+    Those with an address that takes all that follows (a name may hold a slash) come last, so that
+    they take nothing away from the others.
+    """
     for package in (api, screens):
-        for module in _modules(package):
-            router = getattr(module, "router", None)
-            if isinstance(router, APIRouter):
-                yield router
+        found = [getattr(module, "router", None) for module in _modules(package)]
+        yield from sorted((one for one in found if isinstance(one, APIRouter)), key=_takes_all)
+
+
+def _takes_all(router: APIRouter) -> bool:
+    return any(getattr(route, "path", "").endswith(":path}") for route in router.routes)
 
 
 def entries() -> list[Entry]:

@@ -52,7 +52,7 @@ def judged(judged_home: Home, asks: Asks) -> TestClient:
 
 def until_done(page: TestClient) -> str:
     """The screen once what is worked out beside is done."""
-    until = time.monotonic() + 60
+    until = time.monotonic() + 180
     while "Look again" in (text := page.get("/together").text):
         assert time.monotonic() < until
         time.sleep(0.2)
