@@ -6,9 +6,11 @@ aside, unless there are too few others. Pure; numpy only.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import exp, log
+from operator import itemgetter
 from statistics import fmean, median
 from typing import Literal
 
@@ -91,11 +93,15 @@ def weights(
 ) -> list[Weight]:
     """One animal's masses up to now, the oldest first."""
     own = sorted(weighings, key=lambda one: one.at_ms)
-    inside = [
-        (start_ms, _inside_until_ms(meal, meals, own, care, now_ms))
-        for meal in meals
-        if (start_ms := taken_at_ms(meal)) is not None
-    ]
+    taken = sorted(
+        ((at_ms, meal) for meal in meals if (at_ms := taken_at_ms(meal)) is not None),
+        key=itemgetter(0),
+    )
+    inside = []
+    for start_ms, meal in taken:
+        after = bisect_right(taken, start_ms, key=itemgetter(0))
+        following = [later for _, later in taken[after : after + 1]]
+        inside.append((start_ms, _inside_until_ms(meal, following, own, care, now_ms)))
     return [
         Weight(one.at_ms, one.mass_g, any(a <= one.at_ms < b for a, b in inside))
         for one in own
@@ -104,10 +110,14 @@ def weights(
 
 
 def _inside_until_ms(
-    meal: Meal, meals: Sequence[Meal], weighings: Sequence[Weighing], care: CareProfile, now_ms: int
+    meal: Meal,
+    following: Sequence[Meal],
+    weighings: Sequence[Weighing],
+    care: CareProfile,
+    now_ms: int,
 ) -> int:
     """Until when a meal weighs with the animal: its window's end, or when it was passed."""
-    end_ms = meal_window(meal, meals, weighings, care, now_ms + 1).end_ms
+    end_ms = meal_window(meal, following, weighings, care, now_ms + 1).end_ms
     if meal.outcome is Outcome.PASSED and meal.outcome_at_ms is not None:
         return min(end_ms, meal.outcome_at_ms)
     return end_ms
