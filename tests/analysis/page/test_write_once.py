@@ -19,8 +19,9 @@ from collector.book.records import Outcome, Weighing
 from config.home import Home
 from tests.analysis.page.conftest import Asks, Clock
 from tests.analysis.page.homes import DAY, NOW
-from tests.analysis.page.test_process import listening, running
+from tests.analysis.page.test_process import listening
 from tests.analysis.page.writing import form_of, open_form, said, save, saved
+from tests.page_process import PageProcess
 
 REPOSITORY = Path(__file__).parents[3]
 FORM = "/write/weight?animal=Ondo"
@@ -124,8 +125,8 @@ def test_a_page_killed_between_the_commit_and_its_answer(home: Home) -> None:
         dying.kill()
         dying.communicate()
     assert weights(home) == [920.0]
-    with running(home) as (_, _, port):
-        places = [_send(port, body, cookie) for _ in range(2)]
+    with PageProcess(home) as page:
+        places = [_send(page.port, body, cookie) for _ in range(2)]
     with Book(home.book, read_only=True) as book:
         last = book.history()[-1].number
     assert places == [(303, f"/written/{last}")] * 2
