@@ -59,6 +59,7 @@ def create_app(
         docs_url=None,  # they would be fetched from another host
         redoc_url=None,
         lifespan=_closing,
+        responses=faults.DESCRIBED,
         redirect_slashes=False,
     )
     app.state.parts = parts

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import logging
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
@@ -33,6 +35,19 @@ _HTTP_TEXTS = {
 }
 _SOMETHING = "Something unexpected happened"
 UNEXPECTED = "The page went wrong here. Alarms and readings go on; the page's log says more."
+
+
+class Fault(BaseModel):
+    """What a program is told when its request cannot be answered."""
+
+    fault: str
+
+
+DESCRIBED: dict[int | str, dict[str, Any]] = {
+    status: {"model": Fault, "description": _HEADINGS[status]}
+    for status in (400, 401, 404, 422, 503)
+}
+"""For the API's description: what may come back instead of an answer."""
 
 
 def register(app: FastAPI) -> None:
