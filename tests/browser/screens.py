@@ -28,6 +28,15 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "/enclosure/{}": (f"/enclosure/{named('left shelf')}", f"/enclosure/{named(LONG)}"),
     "/enter": (),  # the door: no place for who is inside; tests of its own
     "/meal/{}": ("/meal/2", "/meal/3", "/meal/4"),
+    "/meal/{}/correct": ("/meal/2/correct",),
+    "/write/droppings": ("/write/droppings?animal=Maren",),
+    "/write/handling": ("/write/handling?animal=Maren",),
+    "/write/look": ("/write/look?animal=Maren",),
+    "/write/meal": ("/write/meal", "/write/meal?animal=Maren"),
+    "/write/outcome": ("/write/outcome", "/write/outcome?meal=3"),
+    "/write/shed": ("/write/shed?animal=Maren",),
+    "/write/weight": (f"/write/weight?animal={named(UNBROKEN)}",),
+    "/written/{}": ("/written/1",),
     "/static/{}/{}": (),  # the files of the page: no screen
 }
 """The addresses to open, by the address with its parts left out."""
