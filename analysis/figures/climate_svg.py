@@ -12,7 +12,7 @@ from xml.sax.saxutils import escape
 
 from analysis.figures import climate as numbers
 from analysis.figures.climate import Climate, Track
-from analysis.figures.days import local_days, midnights, named_days, nights
+from analysis.figures.days import local_days, midnights, named_days, nights, too_many_to_tell
 from analysis.figures.labels import Word, estimated_width, place_words, spread
 from analysis.figures.reduce import Path
 from analysis.figures.scale import colour_of
@@ -115,13 +115,15 @@ def _ground(
 
 def _nights_and_days(ground: Ground) -> Iterator[str]:
     climate, zone = ground.climate, ground.settings.zone
-    for start, end in nights(climate.start_ms, climate.end_ms, zone):
+    span = climate.start_ms, climate.end_ms
+    told = not too_many_to_tell(*span)
+    for start, end in nights(*span, zone) if told else ():
         x, w = ground.x(start), ground.x(end) - ground.x(start)
         yield (
             f'<rect class="plot-night" x="{_n(x)}" y="{_n(ground.top)}" width="{_n(w)}" '
             f'height="{_n(ground.bottom - ground.top)}"/>'
         )
-    for at_ms in midnights(climate.start_ms, climate.end_ms, zone):
+    for at_ms in midnights(*span, zone) if told else ():
         yield _line("plot-midnight", ground.x(at_ms), ground.top, ground.x(at_ms), ground.bottom)
     days = local_days(climate.start_ms, climate.end_ms, zone)
     room = estimated_width("Wed 30 Sep", _LETTERS) + 10

@@ -62,6 +62,11 @@ def _nights_around(start_ms: int, end_ms: int, zone: tzinfo) -> Iterator[tuple[i
         yield _at(day, NIGHT_FROM_HOUR, zone), _at(day + timedelta(days=1), NIGHT_TO_HOUR, zone)
 
 
+def too_many_to_tell(start_ms: int, end_ms: int) -> bool:
+    """True for a span in which single nights and midnights would only be a grey."""
+    return end_ms - start_ms > 45 * DAY_MS
+
+
 def clock_hours(start_ms: int, end_ms: int, zone: tzinfo, every: int) -> list[int]:
     """The moments within [start_ms, end_ms) at which the clock shows a multiple of `every` h."""
     found = {

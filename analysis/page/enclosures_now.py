@@ -14,6 +14,8 @@ from analysis.page.ribbons import ribbon_of
 from analysis.recent import animals_in, recent_of
 from analysis.review import Review, review
 from analysis.tracks import Tracks
+from collector.book.records import Enclosure
+from config.errors import NotSo
 
 _HOURS_LOOKED_BACK = 2.0
 """Enough for how the warm side changed within the last hour."""
@@ -50,6 +52,21 @@ def enclosures_now(home: Looking) -> list[EnclosureNow]:
     return [
         _enclosure(one.enclosure, one.room, facts, tracks, home) for one in home.book.enclosures()
     ]
+
+
+def must_be_enclosure(name: str, home: Looking) -> Enclosure:
+    """The enclosure as the book has it. Raises NotSo, naming those there are."""
+    known = {one.enclosure: one for one in home.book.enclosures()}
+    if name not in known:
+        there = ", ".join(known) or "none yet"
+        raise NotSo(f"no enclosure {name!r} in the book; there are: {there}")
+    return known[name]
+
+
+def enclosure_now(name: str, home: Looking) -> EnclosureNow:
+    """One enclosure. Raises NotSo."""
+    room = must_be_enclosure(name, home).room
+    return _enclosure(name, room, Facts.of(home.book), Tracks(home.reader), home)
 
 
 def _enclosure(

@@ -12,7 +12,7 @@ from typing import Any
 from analysis.exposure import Line
 from analysis.figures import climate as numbers
 from analysis.figures.climate import Climate, Track
-from analysis.figures.days import local_days, midnights, nights
+from analysis.figures.days import local_days, midnights, nights, too_many_to_tell
 from analysis.figures.meal_shape import meal_climate
 from analysis.figures.reduce import paths_of, reduced
 from analysis.figures.scale import colour_of
@@ -52,8 +52,18 @@ def plot_json(
     gathered: Gathered, care: CareProfile, settings: Settings, look: Look
 ) -> dict[str, Any]:
     """The plot of one meal. Where nothing is known between two points, a null lies between them."""
-    meal_ms = gathered.window.start_ms
-    own = meal_climate(gathered, care)
+    own, damp = meal_climate(gathered, care), gathered.of_window().humidity
+    return {
+        "meal": gathered.meal.meal,
+        **climate_json(own, damp, settings, look, gathered.window.start_ms),
+    }
+
+
+def climate_json(
+    own: Climate, damp: Line | None, settings: Settings, look: Look, meal_ms: int
+) -> dict[str, Any]:
+    """Any plot of temperatures, with the humidity beneath; along it hours since `meal_ms`, which
+    of an enclosure is where its plot begins."""
     seen = replace(own, start_ms=look.start_ms, end_ms=look.end_ms)
     lines = {"warm side": own.warm, "cool side": own.cool, "room": own.room}
     tracks = {
@@ -63,13 +73,12 @@ def plot_json(
     }
     warm = tracks.get("warm side")
     return {
-        "meal": gathered.meal.meal,
         "taken_ms": meal_ms,
         "time_zone": settings.time_zone,
         "unit": temperature_unit(settings),
         "span": [_hours(look.start_ms, meal_ms), _hours(look.end_ms, meal_ms)],
         "tracks": [_track(one, meal_ms, settings) for one in tracks.values()],
-        "humidity": _humidity(gathered.of_window().humidity, look, meal_ms),
+        "humidity": _humidity(damp, look, meal_ms),
         "levels": _levels(warm, seen, settings),
         "beyond": _beyond(warm, seen, meal_ms, settings) if warm is not None else [],
         "gaps": _spans(numbers.gaps(warm, seen), meal_ms) if warm is not None else [],
@@ -155,10 +164,11 @@ def _beyond(warm: Track, seen: Climate, meal_ms: int, settings: Settings) -> lis
 
 def _calendar(seen: Climate, meal_ms: int, settings: Settings) -> dict[str, Any]:
     zone = settings.zone
-    days = local_days(seen.start_ms, seen.end_ms, zone)
+    span = seen.start_ms, seen.end_ms
+    days, told = local_days(*span, zone), not too_many_to_tell(*span)
     return {
-        "midnights": [_hours(at, meal_ms) for at in midnights(seen.start_ms, seen.end_ms, zone)],
-        "nights": _spans(nights(seen.start_ms, seen.end_ms, zone), meal_ms),
+        "midnights": [_hours(at, meal_ms) for at in midnights(*span, zone)] if told else [],
+        "nights": _spans(nights(*span, zone), meal_ms) if told else [],
         "days": [
             {
                 "x": _hours(

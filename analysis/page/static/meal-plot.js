@@ -1,6 +1,7 @@
-/* The plot of the days after a meal, drawn over the still one once this script runs.
+/* The plot of the days after a meal, or of an enclosure, drawn over the still one once this script
+   runs.
 
-   What it shows comes from /api/meals/N/plot, reduced by the lowest and highest value of every
+   What it shows comes from /api/meals/N/plot or /api/enclosure-plot, reduced by the lowest and highest value of every
    pixel column; looking closer asks anew for that span, so that nothing is ever skipped. */
 
 "use strict";
@@ -12,7 +13,8 @@
   const under = document.getElementById("plot-under");
   const which = document.getElementById("plot-which");
   if (!box || !ground || !window.Plotly) return;
-  const meal = encodeURIComponent(box.dataset.meal);
+  const meal = encodeURIComponent(box.dataset.meal || "");
+  const source = box.dataset.plot || `/api/meals/${meal}/plot?`;
   const invitation = says.textContent;
   let whole = null;      // the span of the whole meal, in hours since it
   let shown = null;      // what was drawn last
@@ -38,7 +40,7 @@
       query.set("from", span[0].toFixed(4));
       query.set("to", span[1].toFixed(4));
     }
-    const found = await answer(`/api/meals/${meal}/plot?${query}`);
+    const found = await answer(`${source}&${query}`);
     if (mine !== asked) return;   // a newer question has been asked meanwhile
     shown = found;
     whole = whole || [...found.span];
@@ -228,7 +230,8 @@
     const values = points.map((one) => one.data.name === "humidity"
       ? `humidity ${one.y.toFixed(0)} %`
       : `${one.data.name} ${one.y.toFixed(2)} ${shown.unit}`);
-    says.textContent = `${when}, ${Math.floor(x)} h after the meal: ${values.reverse().join(", ")}.`;
+    const since = meal ? `, ${Math.floor(x)} h after the meal` : "";
+    says.textContent = `${when}${since}: ${values.reverse().join(", ")}.`;
   }
 
   function underWords() {
@@ -282,7 +285,9 @@
     press("plot-closer", (a, b) => toSpan(a + (b - a) / 4, b - (b - a) / 4));
     press("plot-back", (a, b) => toSpan(a - (b - a) / 2, b - (b - a) / 2));
     press("plot-on", (a, b) => toSpan(a + (b - a) / 2, b + (b - a) / 2));
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
     const button = document.getElementById("plot-earlier");
+    if (!button) return;
     button.addEventListener("click", async () => {
       underlaid = !underlaid;
       button.setAttribute("aria-pressed", String(underlaid));
@@ -300,7 +305,6 @@
       }
       draw();
     });
-    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
   }
 
   start();
