@@ -63,6 +63,7 @@ bench: $(VENV)/.test
 	@mkdir -p artefacts
 	$(BIN)/python -m tests.benchmarks.store artefacts
 	$(BIN)/python -m tests.benchmarks.exchange artefacts
+	$(BIN)/python -m tests.benchmarks.paper artefacts
 
 install uninstall:
 	@sh config/deploy/install.sh $@
