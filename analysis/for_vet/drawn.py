@@ -141,7 +141,15 @@ def _in_short(of: VetReport) -> str:
         verdicts[one.verdict] = verdicts.get(one.verdict, 0) + 1
     judged = ", ".join(f"{verdict} {number}" for verdict, number in sorted(verdicts.items()))
     taken = "1 meal was" if len(reviews) == 1 else f"{len(reviews)} meals were"
-    said = f"{taken} taken, of which {count(back)} came back; {count(refused(of))} refused."
+    not_taken = refused(of)
+    more = (
+        "no offer was refused"
+        if not not_taken
+        else "one more was refused"
+        if not_taken == 1
+        else f"{count(not_taken)} more were refused"
+    )
+    said = f"{taken} taken, of which {count(back)} came back; {more}."
     return f"{said} Warm side after them: {judged}." if judged else said
 
 
