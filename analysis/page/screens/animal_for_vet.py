@@ -1,4 +1,8 @@
-"""An animal's records for a vet: choose the period, take the paper."""
+"""An animal's records for a vet: choose the period, take the paper.
+
+Rooms are found by the names of their modules: this one stands before `animals`, whose address takes
+whatever follows.
+"""
 
 from __future__ import annotations
 
@@ -29,7 +33,7 @@ def form(request: Request, name: Name) -> Response:
         animal = home.book.animal(name)
         last = local_day_of(home.now_ms, home.zone)
         return show(
-            request, "for_the_vet.html", home,
+            request, "animal_for_vet.html", home,
             animal=animal.animal, first=last - timedelta(days=365), last=last,
         )  # fmt: skip
 
