@@ -84,7 +84,7 @@ def notice_of(
 
 
 def waiting_words(request: Request, now_ms: int, settings: Settings) -> str:
-    """ "asked at 21:40 to acknowledge it; the watch will carry it out within about 10 s." """
+    """ "asked at 21:40 to acknowledge. The watch will carry it out at its next look; …" """
     zone, every_s = settings.zone, settings.watch.every_seconds
     text = f"asked at {local_clock(request.at_ms, zone)} to {_doing(request)}"
     if request.until_ms is not None:
@@ -92,7 +92,7 @@ def waiting_words(request: Request, now_ms: int, settings: Settings) -> str:
     late_ms = now_ms - request.at_ms
     if late_ms > max(_MUCH_TOO_LONG_MS, 3000 * every_s):
         return f"{text}, {age(late_ms / 1000)}. The watch has not carried it out: see that it runs."
-    return f"{text}. The watch will carry it out at its next look, every {every_s:.0f} s."
+    return f"{text}. The watch will carry it out at its next look; it looks every {every_s:g} s."
 
 
 def _doing(request: Request) -> str:
