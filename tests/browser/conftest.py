@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -15,7 +16,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.browser.furnished import PHRASE, furnish
+from analysis.watch.links import links_for
+from tests.browser.furnished import OPEN_ALARM, PHRASE, furnish
 from tests.browser.watched import Watched
 from tests.page_process import PageProcess
 
@@ -107,6 +109,19 @@ def _context(browser: Browser, served: PageProcess, **more: object) -> BrowserCo
     return context
 
 
+def filled(address: str, served: PageProcess) -> str:
+    """An example address with what only the running home knows."""
+    now_ms = time.time_ns() // 1_000_000
+    link = links_for(OPEN_ALARM, served.home, served.address, now_ms)[0][1]
+    return address.replace("/answer/LINK", link).replace("NOW", str(now_ms))
+
+
+def settled(page: Page) -> None:
+    """Wait until a plot that a script draws is drawn."""
+    if page.query_selector("#plot:not([hidden])"):
+        page.wait_for_selector("#plot-ground .main-svg")
+
+
 @pytest.fixture
 def visits(served: PageProcess) -> Visits:
     """`with visits(context, address) as page`: a page that is watched, and loaded whole."""
@@ -116,12 +131,13 @@ def visits(served: PageProcess) -> Visits:
         page = context.new_page()
         watched = Watched(page, served.address)
         try:
-            answer = page.goto(address, wait_until="networkidle")
+            answer = page.goto(filled(address, served), wait_until="load")
             assert answer is not None
             assert answer.status == status, (
                 f"{address} answers {answer.status}; how to open it is said in "
                 "tests/browser/screens.py: EXAMPLES"
             )
+            settled(page)
             yield page
             watched.must_be_clean(address)
         finally:

@@ -14,7 +14,9 @@ from starlette.routing import Route
 
 from analysis.page.faults import for_programs
 from analysis.page.finding import routers
-from tests.browser.furnished import LONG, UNBROKEN
+from tests.browser.furnished import UNBROKEN
+
+SEEN = ("weight", "handling", "shed", "look", "droppings")
 
 
 def named(name: str) -> str:
@@ -24,13 +26,22 @@ def named(name: str) -> str:
 
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "/animal": (f"/animal?name={named(UNBROKEN)}",),
-    "/animal/{}": ("/animal/Maren", f"/animal/{named(UNBROKEN)}"),
-    "/enclosure/{}": (f"/enclosure/{named('left shelf')}", f"/enclosure/{named(LONG)}"),
+    "/animal/{}": ("/animal/Maren",),
+    "/animal/{}/for-the-vet": ("/animal/Maren/for-the-vet",),
+    "/answer/{}": ("/answer/LINK",),
     "/enter": (),  # the door: no place for who is inside; tests of its own
     "/meal/{}": ("/meal/2", "/meal/3", "/meal/4"),
+    "/meal/{}/correct": ("/meal/2/correct",),
+    "/probes/find": ("/probes/find?began=NOW",),
+    "/probes/move": ("/probes/move?probe=warm",),
     "/static/{}/{}": (),  # the files of the page: no screen
+    "/write/meal": ("/write/meal", "/write/meal?animal=Maren"),
+    "/write/outcome": ("/write/outcome", "/write/outcome?meal=3"),
+    "/written/{}": ("/written/9",),
+    **{f"/write/{kind}": (f"/write/{kind}?animal=Maren",) for kind in SEEN},
 }
-"""The addresses to open, by the address with its parts left out."""
+"""The addresses to open, by the address with its parts left out; every other is opened as it is.
+LINK: the token of an alarm's link; NOW: in ms since 1970."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +66,10 @@ def examples(template: str) -> tuple[str, ...] | None:
 def _templates() -> Iterator[str]:
     for router in routers():
         for one in router.routes:
-            if not isinstance(one, Route) or for_programs(one.path):
+            if not isinstance(one, Route) or "GET" not in (one.methods or ()):
                 continue
-            if "GET" in (one.methods or ()):
+            file = "." in one.path.rpartition("/")[2]  # to take away
+            if not file and not for_programs(one.path):
                 yield one.path
 
 

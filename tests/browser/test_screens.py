@@ -10,6 +10,7 @@ from playwright.sync_api import BrowserContext, Page
 from tests.browser.conftest import PICTURES, Visits
 from tests.browser.screens import EXAMPLES, addresses, examples, screens
 from tests.browser.seeing import measure, violations
+from tests.browser.test_keyboard import walk
 
 PHONE, DESK = (390, 844), (1280, 800)
 NARROW = (360, 320)
@@ -28,10 +29,11 @@ def test_every_screen_is_known_how_to_open() -> None:
 
 @pytest.mark.parametrize("address", addresses())
 def test_it_looks_right(insider: BrowserContext, visits: Visits, address: str) -> None:
-    """Fits, can be pressed, breaks no rule of WCAG 2.2 AA, asks nobody else, complains of nothing:
-    at two sizes and in two schemes. Its pictures are kept."""
+    """Fits, can be pressed, breaks no rule of WCAG 2.2 AA, asks nobody else, complains of nothing,
+    and does all by keyboard: at two sizes and in two schemes. Its pictures are kept."""
     with visits(insider, address) as page:
         look_at(page, address)
+        walk(page)
 
 
 @pytest.mark.parametrize("address", addresses())
@@ -59,7 +61,7 @@ def test_a_fault_looks_right(insider: BrowserContext, visits: Visits) -> None:
 def look_at(page: Page, address: str) -> None:
     """All the measures of one page, at every size and in both schemes."""
     must_fit(page)
-    for name, (width, height) in (("phone", PHONE), ("desk", DESK)):
+    for name, (width, height) in (("desk", DESK), ("phone", PHONE)):
         page.set_viewport_size({"width": width, "height": height})
         assert measure(page, "sticking_out") == []
         assert measure(page, "small_targets", TARGET_PX) == []
