@@ -24,6 +24,8 @@ from tests.page_process import PageProcess
 Visits = Callable[..., AbstractContextManager[Page]]
 
 PICTURES = Path(__file__).parents[2] / "artefacts" / "browser"
+PATIENCE_MS = 60_000
+"""Far more than is needed: for a machine that is busy with other things."""
 _FLAGS = (
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
     "--disable-gpu",
@@ -37,6 +39,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if here in item.path.parents:
             item.add_marker(pytest.mark.xdist_group("browser"))
+            item.add_marker(pytest.mark.timeout(5 * PATIENCE_MS / 1000))
 
 
 @pytest.fixture(scope="package")
@@ -105,7 +108,7 @@ def _context(browser: Browser, served: PageProcess, **more: object) -> BrowserCo
         locale="en-GB",
         **more,  # type: ignore[arg-type]
     )
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(PATIENCE_MS)
     return context
 
 
@@ -118,7 +121,7 @@ def filled(address: str, served: PageProcess) -> str:
 
 def settled(page: Page) -> None:
     """Wait until a plot that a script draws is drawn."""
-    if page.query_selector("#plot:not([hidden])"):
+    if page.query_selector("#plot[data-meal]:not([hidden])"):
         page.wait_for_selector("#plot-ground .main-svg")
 
 
