@@ -64,6 +64,7 @@ bench: $(VENV)/.test
 	$(BIN)/python -m tests.benchmarks.store artefacts
 	$(BIN)/python -m tests.benchmarks.exchange artefacts
 	$(BIN)/python -m tests.benchmarks.paper artefacts
+	$(BIN)/python -m tests.benchmarks.page artefacts
 
 install uninstall:
 	@sh config/deploy/install.sh $@

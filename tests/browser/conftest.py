@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -15,13 +16,16 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
-from tests.browser.furnished import PHRASE, furnish
+from analysis.watch.links import links_for
+from tests.browser.furnished import OPEN_ALARM, PHRASE, furnish
 from tests.browser.watched import Watched
 from tests.page_process import PageProcess
 
 Visits = Callable[..., AbstractContextManager[Page]]
 
 PICTURES = Path(__file__).parents[2] / "artefacts" / "browser"
+PATIENCE_MS = 60_000
+"""Far more than is needed: for a machine that is busy with other things."""
 _FLAGS = (
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
     "--disable-gpu",
@@ -35,6 +39,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if here in item.path.parents:
             item.add_marker(pytest.mark.xdist_group("browser"))
+            item.add_marker(pytest.mark.timeout(5 * PATIENCE_MS / 1000))
 
 
 @pytest.fixture(scope="package")
@@ -103,8 +108,21 @@ def _context(browser: Browser, served: PageProcess, **more: object) -> BrowserCo
         locale="en-GB",
         **more,  # type: ignore[arg-type]
     )
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(PATIENCE_MS)
     return context
+
+
+def filled(address: str, served: PageProcess) -> str:
+    """An example address with what only the running home knows."""
+    now_ms = time.time_ns() // 1_000_000
+    link = links_for(OPEN_ALARM, served.home, served.address, now_ms)[0][1]
+    return address.replace("/answer/LINK", link).replace("NOW", str(now_ms))
+
+
+def settled(page: Page) -> None:
+    """Wait until a plot that a script draws is drawn."""
+    if page.query_selector("#plot[data-meal]:not([hidden])"):
+        page.wait_for_selector("#plot-ground .main-svg")
 
 
 @pytest.fixture
@@ -116,12 +134,13 @@ def visits(served: PageProcess) -> Visits:
         page = context.new_page()
         watched = Watched(page, served.address)
         try:
-            answer = page.goto(address, wait_until="networkidle")
+            answer = page.goto(filled(address, served), wait_until="load")
             assert answer is not None
             assert answer.status == status, (
                 f"{address} answers {answer.status}; how to open it is said in "
                 "tests/browser/screens.py: EXAMPLES"
             )
+            settled(page)
             yield page
             watched.must_be_clean(address)
         finally:

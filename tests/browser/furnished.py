@@ -17,6 +17,7 @@ PHRASE = "four warm sleeping coils"
 LONG = "the long bench under the window of the north room"
 UNBROKEN = "Tigerstripe-of-the-seven-hills-and-valleys"
 """Names that a narrow screen has to break."""
+OPEN_ALARM = AlarmKey(Kind.WARM_SIDE_LOW, "left shelf")
 
 
 def furnish(folder: Path) -> Home:
@@ -47,7 +48,7 @@ def alarms(now_ms: int) -> list[Alarm]:
 
     silent = AlarmKey(Kind.NO_READINGS, LONG, "urn:dev:ow:28ff641f43b2c110")
     return [
-        alarm(AlarmKey(Kind.WARM_SIDE_LOW, "left shelf"), State.UNACKNOWLEDGED, Priority.HIGH, 2),
+        alarm(OPEN_ALARM, State.UNACKNOWLEDGED, Priority.HIGH, 2),
         alarm(AlarmKey(Kind.HUMIDITY_LOW, "left shelf"), State.RETURNED, Priority.LOW, 30),
         alarm(silent, State.ACKNOWLEDGED, Priority.MEDIUM, 5),
     ]

@@ -14,7 +14,9 @@ from starlette.routing import Route
 
 from analysis.page.faults import for_programs
 from analysis.page.finding import routers
-from tests.browser.furnished import LONG, UNBROKEN
+from tests.browser.furnished import UNBROKEN
+
+SEEN = ("weight", "handling", "shed", "look", "droppings")
 
 
 def named(name: str) -> str:
@@ -25,22 +27,22 @@ def named(name: str) -> str:
 EXAMPLES: dict[str, tuple[str, ...]] = {
     "/animal": (f"/animal?name={named(UNBROKEN)}",),
     "/animal/{}": ("/animal/Maren", f"/animal/{named(UNBROKEN)}"),
-    "/answer/{}": (),  # a link in a message: no place for who is inside; tests of its own
+    "/animal/{}/for-the-vet": ("/animal/Maren/for-the-vet",),
+    "/answer/{}": ("/answer/LINK",),
     "/enclosure/{}": (f"/enclosure/{named('left shelf')}", f"/enclosure/{named(LONG)}"),
     "/enter": (),  # the door: no place for who is inside; tests of its own
     "/meal/{}": ("/meal/2", "/meal/3", "/meal/4"),
     "/meal/{}/correct": ("/meal/2/correct",),
-    "/write/droppings": ("/write/droppings?animal=Maren",),
-    "/write/handling": ("/write/handling?animal=Maren",),
-    "/write/look": ("/write/look?animal=Maren",),
+    "/probes/find": ("/probes/find?began=NOW",),
+    "/probes/move": ("/probes/move?probe=warm",),
+    "/static/{}/{}": (),  # the files of the page: no screen
     "/write/meal": ("/write/meal", "/write/meal?animal=Maren"),
     "/write/outcome": ("/write/outcome", "/write/outcome?meal=3"),
-    "/write/shed": ("/write/shed?animal=Maren",),
-    "/write/weight": (f"/write/weight?animal={named(UNBROKEN)}",),
-    "/written/{}": ("/written/1",),
-    "/static/{}/{}": (),  # the files of the page: no screen
+    "/written/{}": ("/written/9",),
+    **{f"/write/{kind}": (f"/write/{kind}?animal=Maren",) for kind in SEEN},
 }
-"""The addresses to open, by the address with its parts left out."""
+"""The addresses to open, by the address with its parts left out; every other is opened as it is.
+LINK: the token of an alarm's link; NOW: in ms since 1970."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +67,10 @@ def examples(template: str) -> tuple[str, ...] | None:
 def _templates() -> Iterator[str]:
     for router in routers():
         for one in router.routes:
-            if not isinstance(one, Route) or for_programs(one.path):
+            if not isinstance(one, Route) or "GET" not in (one.methods or ()):
                 continue
-            if "GET" in (one.methods or ()):
+            file = "." in one.path.rpartition("/")[2]  # to take away
+            if not file and not for_programs(one.path):
                 yield one.path
 
 

@@ -1,33 +1,23 @@
-"""Every screen by keyboard alone: everything is reached, and the focus can be seen where it is."""
+"""By keyboard alone: everything is reached, and the focus can be seen where it is."""
 
 from __future__ import annotations
 
-import pytest
 from playwright.sync_api import BrowserContext, Page
 
 from tests.browser.conftest import Visits
-from tests.browser.screens import addresses
 from tests.browser.seeing import measure
 
 LEAST_OUTLINE_PX = 2
 """WCAG 2.2, 2.4.13 (AAA): an indicator as large as a 2 px outline."""
 
 
-@pytest.mark.parametrize("address", addresses())
-def test_everything_is_reached_and_seen(
-    insider: BrowserContext, visits: Visits, address: str
-) -> None:
-    with visits(insider, address) as page:
-        walk(page)
-
-
 def walk(page: Page) -> None:
     """Tab from the top to the end; every stop is reached, shows its focus, and is not covered
-    (WCAG 2.2, 2.1.1, 2.4.7 and 2.4.11)."""
+    (WCAG 2.2, 2.1.1, 2.4.7 and 2.4.11). A field for a day is several stops of its own."""
     stops: list[str] = measure(page, "stops")
     assert stops
     reached: list[str] = []
-    for _ in range(len(stops) + 10):
+    for _ in range(len(stops) + 40):
         page.keyboard.press("Tab")
         focus = measure(page, "focus")
         if focus is None:
@@ -35,7 +25,7 @@ def walk(page: Page) -> None:
         assert focus["outline"] >= LEAST_OUTLINE_PX, f"no visible focus: {focus['name']}"
         assert focus["seen"], f"covered, or out of sight: {focus['name']}"
         reached.append(focus["name"])
-    assert reached[: len(stops)] == stops or sorted(set(stops) - set(reached)) == []
+    assert sorted(set(stops) - set(reached)) == []
     assert reached[0] == "<a> To the content"
 
 

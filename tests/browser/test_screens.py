@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 from playwright.sync_api import BrowserContext, Page
@@ -10,6 +11,7 @@ from playwright.sync_api import BrowserContext, Page
 from tests.browser.conftest import PICTURES, Visits
 from tests.browser.screens import EXAMPLES, addresses, examples, screens
 from tests.browser.seeing import measure, violations
+from tests.browser.test_keyboard import walk
 
 PHONE, DESK = (390, 844), (1280, 800)
 NARROW = (360, 320)
@@ -28,10 +30,11 @@ def test_every_screen_is_known_how_to_open() -> None:
 
 @pytest.mark.parametrize("address", addresses())
 def test_it_looks_right(insider: BrowserContext, visits: Visits, address: str) -> None:
-    """Fits, can be pressed, breaks no rule of WCAG 2.2 AA, asks nobody else, complains of nothing:
-    at two sizes and in two schemes. Its pictures are kept."""
+    """Fits, can be pressed, breaks no rule of WCAG 2.2 AA, asks nobody else, complains of nothing,
+    and does all by keyboard: at two sizes and in two schemes. Its pictures are kept."""
     with visits(insider, address) as page:
         look_at(page, address)
+        walk(page)
 
 
 @pytest.mark.parametrize("address", addresses())
@@ -40,7 +43,7 @@ def test_it_reads_without_script(
 ) -> None:
     with visits(without_script, address) as page:
         assert page.inner_text("h1").strip()
-        assert len(page.inner_text("main").split()) > 10
+        assert len(page.inner_text("main").split()) > 5
         assert measure(page, "idle_buttons") == [], "buttons that do nothing without script"
         must_fit(page)
 
@@ -59,9 +62,9 @@ def test_a_fault_looks_right(insider: BrowserContext, visits: Visits) -> None:
 def look_at(page: Page, address: str) -> None:
     """All the measures of one page, at every size and in both schemes."""
     must_fit(page)
-    for name, (width, height) in (("phone", PHONE), ("desk", DESK)):
+    for name, (width, height) in (("desk", DESK), ("phone", PHONE)):
         page.set_viewport_size({"width": width, "height": height})
-        assert measure(page, "sticking_out") == []
+        assert settled_to_none(page, "sticking_out") == []
         assert measure(page, "small_targets", TARGET_PX) == []
         for scheme in SCHEMES:
             page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
@@ -76,7 +79,18 @@ def must_fit(page: Page) -> None:
     """No sideways scrolling on the narrowest phones."""
     for width in NARROW:
         page.set_viewport_size({"width": width, "height": 640})
-        assert measure(page, "sticking_out") == []
+        assert settled_to_none(page, "sticking_out") == []
+
+
+def settled_to_none(page: Page, name: str) -> list[str]:
+    """A measure, once it finds nothing; what it still finds after a while: a plot is drawn anew
+    some time after its place has another size."""
+    found: list[str] = measure(page, name)
+    until_s = time.monotonic() + 10
+    while found and time.monotonic() < until_s:
+        page.wait_for_timeout(100)
+        found = measure(page, name)
+    return found
 
 
 def keep_picture(page: Page, name: str) -> None:
