@@ -12,7 +12,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from collector.book.book import Book
-from collector.book.records import Placement, Zone
+from collector.book.records import Calibrated, Placement, Zone
 from collector.readings import Flag, Quantity, Reading
 from collector.store.journal import Journal
 from config.home import Home
@@ -47,7 +47,11 @@ def test_each_probe_is_told_with_reading_quality_and_place(home: Home, asks: Ask
         Reading("warm", Quantity.VOLTAGE, NOW - MINUTE, 2.934),
         Reading("loose", T, NOW - 3 * 60 * MINUTE, -127.0, flags=Flag.DISCONNECTED),
     )
+    with Book(home.book, now_ms=lambda: NOW) as book:
+        book.put(Calibrated("warm", NOW - MINUTE, 0.25, 0.0, 0.07))
     said = text_of(asks(home).get("/probes").text)
+    assert "-0.25 °C is added to every reading; sure to ±0.07 °C (k = 2) near 0 °C" in said
+    assert "calibrated Thu 2 Apr 2026, 22:3" in said
     assert re.search(r"left shelf, warm side warm .*°C, 1 min ago battery 2\.93 V, 1 min ago", said)
     assert re.search(r"62 % humidity|\d\d % humidity, 1 min ago", said)
     assert "Left shelf, warm side since Thu 26 Feb 2026, 21:39" in said
