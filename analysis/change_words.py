@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import fields
 from datetime import date, datetime
 from typing import Any, Final
 
@@ -21,6 +22,7 @@ from analysis.words import (
 from collector.book.history import Change
 from collector.book.records import (
     Animal,
+    Calibrated,
     Dropping,
     Enclosure,
     Handling,
@@ -51,12 +53,19 @@ FIELDS: Final[Mapping[str, str]] = {
     "mass_g": "mass",
     "length_cm": "length",
     "midbody_mm": "mid-body",
+    "read_c": "read",
+    "true_c": "true",
+    "uncertainty_c": "uncertainty",
+    "second_read_c": "second point read",
+    "second_true_c": "second point true",
+    "second_uncertainty_c": "second point uncertainty",
     "minutes": "for",
     "since_ms": "since",
     "until_ms": "until",
     "at_ms": "time",
 }
 """How the columns of the book are called where their own name is not a word."""
+_EXACT: Final = tuple(part.name for part in fields(Calibrated) if part.name.endswith("_c"))
 
 
 def width(value_mm: float, settings: Settings) -> str:
@@ -106,6 +115,8 @@ def _amount(name: str, number: float, settings: Settings) -> str:
         return width(number, settings)
     if name.endswith("_cm"):
         return length(number, settings)
+    if name in _EXACT:  # hundredths matter, and °C is what the reference says
+        return f"{number:.2f} °C"
     if name.endswith("_c"):
         return temperature(number, settings)
     return f"{number:g} min" if name == "minutes" else f"{number:g}"
@@ -131,8 +142,8 @@ def record_words(record: Record, settings: Settings, now_ms: int) -> str:
             says = "in shed" if record.stage is ShedStage.IN_SHED else "shed skin found"
             head = f"{plain(record.animal)}, {when(record.at_ms, settings, now_ms)}: {says}"
             return _with(head, record, settings, ", ")
-        case Weighing() | Handling() | Look() | Dropping():
-            head = f"{plain(record.animal)}, {when(record.at_ms, settings, now_ms)}"
+        case Weighing() | Handling() | Look() | Dropping() | Calibrated():
+            head = f"{_whose(record)}, {when(record.at_ms, settings, now_ms)}"
             return _with(f"{_KINDS[type(record)]} of {head}", record, settings)
 
 
@@ -142,6 +153,7 @@ _KINDS: Final[Mapping[type, str]] = {
     Look: "look",
     Dropping: "droppings",
     Shed: "shed",
+    Calibrated: "calibration",
     Stay: "stay",
     Placement: "placement",
     Meal: "meal",
@@ -235,7 +247,13 @@ def _called(record: Record, settings: Settings, now_ms: int) -> str:
             return f"placement of probe {plain(record.probe)}, {since}"
         case _:
             at = when(record.at_ms, settings, now_ms)
-            return f"{_KINDS[type(record)]} of {plain(record.animal)}, {at}"
+            return f"{_KINDS[type(record)]} of {_whose(record)}, {at}"
+
+
+def _whose(record: Weighing | Handling | Look | Dropping | Shed | Calibrated) -> str:
+    if isinstance(record, Calibrated):
+        return f"probe {plain(record.probe)}"
+    return plain(record.animal)
 
 
 def _noon_before(now_ms: int, settings: Settings) -> int:

@@ -12,10 +12,10 @@ from pathlib import Path
 from types import FrameType
 
 from collector.backoff import Backoff
-from collector.calibration import Calibration
 from collector.clock import Clock, wall_clock_ms
 from collector.collecting import Collecting
 from collector.compose import decoders_of, sources_of
+from collector.corrections import Corrections
 from collector.counts import Counts
 from collector.deliveries import Deliveries
 from collector.frame import Inbox
@@ -98,7 +98,7 @@ def compose(
         log.warning("%s: names no source of readings; nothing will be collected", home.settings)
     pipeline = Pipeline(
         decoders=decoders_of(settings, sources),
-        calibration=Calibration(settings.probe),
+        corrections=Corrections(settings.probe, home.book),
         judge=_judge(settings, newest),
         journal=journal,
         clock=Clock(

@@ -1,13 +1,15 @@
 """Calibration: from what the keeper measured to the line that corrects a probe.
 
-The correction is kept beside each reading, so a new calibration changes nothing that was read
-before it.
+A probe's last calibration in the record book holds; without one, what the settings say. The
+correction is kept beside each reading, so a new calibration changes nothing that was read before
+it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
+from collector.book.records import Calibrated
 from collector.readings import AS_READ, Correction, Quantity, SeriesKey
 from config.settings import Probe, TwoPoint
 
@@ -24,10 +26,18 @@ def from_points(points: TwoPoint) -> Correction:
     return Correction(gain, true_low - gain * read_low)
 
 
-class Calibration:
-    """The corrections of all probes in the settings."""
+def from_record(record: Calibrated) -> Correction:
+    """The line through the point or the two points of a calibration in the book."""
+    if record.second_read_c is None or record.second_true_c is None:
+        return from_offset(record.true_c - record.read_c)
+    gain = (record.second_true_c - record.true_c) / (record.second_read_c - record.read_c)
+    return Correction(gain, record.true_c - gain * record.read_c)
 
-    def __init__(self, probes: Iterable[Probe]) -> None:
+
+class Calibration:
+    """The corrections of all probes: of the book before those of the settings."""
+
+    def __init__(self, probes: Iterable[Probe], calibrated: Iterable[Calibrated] = ()) -> None:
         self._corrections: dict[SeriesKey, Correction] = {}
         for probe in probes:
             self._add(
@@ -40,6 +50,9 @@ class Calibration:
                 probe.humidity_offset_pct,
                 probe.humidity_two_point_pct,
             )
+        for record in calibrated:  # oldest first: the last one holds
+            key = SeriesKey(record.probe, Quantity.TEMPERATURE)
+            self._corrections[key] = from_record(record)
 
     def of(self, key: SeriesKey) -> Correction:
         """The correction that holds for readings of this series from now on."""

@@ -14,8 +14,8 @@ from dataclasses import replace
 
 from collector.backoff import Backoff
 from collector.batch import Batch, Entry
-from collector.calibration import Calibration
 from collector.clock import DAY_MS, RELEASED_MS, Clock, Stamps
+from collector.corrections import Corrections
 from collector.counts import Counts
 from collector.deliveries import Deliveries, Ticket
 from collector.frame import Frame
@@ -44,7 +44,7 @@ class Pipeline:
         self,
         *,
         decoders: Mapping[str, Decoder],
-        calibration: Calibration,
+        corrections: Corrections,
         judge: Judge,
         journal: Journal,
         clock: Clock,
@@ -55,7 +55,7 @@ class Pipeline:
         retry: Backoff,
     ) -> None:
         self._decoders = decoders
-        self._calibration = calibration
+        self._corrections = corrections
         self._judge = judge
         self._journal = journal
         self._clock = clock
@@ -147,7 +147,7 @@ class Pipeline:
         at_ms = one.at_ms
         if at_ms is None:
             at_ms = self._stamps.stamp(key, arrived_ms + one.offset_ms)
-        correction = self._calibration.of(key)
+        correction = self._corrections.of(key)
         return Reading(one.probe, one.quantity, at_ms, one.raw, correction)
 
     def _not_from_the_future(self, frame: Frame, readings: list[Reading]) -> list[Reading]:

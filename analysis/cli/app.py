@@ -10,6 +10,7 @@ import typer
 
 from analysis.cli import (
     alarms,
+    calibrating,
     caretaking,
     enclosures,
     entry,
@@ -41,6 +42,7 @@ for room in (
     taking_along,
     alarms,
     probing,
+    calibrating,
     caretaking,
     entry,
 ):

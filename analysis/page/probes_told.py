@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.calibration_words import outcome_words
 from analysis.page.looking import Looking
 from analysis.probes import ProbeState, doubts, probe_states
 from analysis.words import age, local_time, temperature
+from collector.book.records import Calibrated
 from collector.calibration import Calibration
 from collector.readings import AS_READ, Correction, Quantity, Reading, SeriesKey
 
@@ -25,16 +27,21 @@ class ProbeTold:
     place: str
     since: str | None
     corrected: str
+    calibrated: str | None
+    """When it was calibrated; None: never, as far as the book knows."""
 
 
 def probes_told(home: Looking) -> list[ProbeTold]:
     """Every probe, ordered by place."""
     states = probe_states(home.book, home.reader, home.settings, home.now_ms)
-    calibration = Calibration(home.settings.probe)
-    return [_told(state, home, calibration) for state in states]
+    settled = Calibration(home.settings.probe)
+    calibrated = {one.probe: one for one in home.book.calibrations()}  # the last one of each
+    return [_told(state, home, settled, calibrated.get(state.probe)) for state in states]
 
 
-def _told(state: ProbeState, home: Looking, calibration: Calibration) -> ProbeTold:
+def _told(
+    state: ProbeState, home: Looking, settled: Calibration, calibrated: Calibrated | None
+) -> ProbeTold:
     place = state.placement
     newest_ms = max((one.at_ms for one in state.latest), default=None)
     silent = newest_ms is None or home.now_ms - newest_ms > (
@@ -50,7 +57,10 @@ def _told(state: ProbeState, home: Looking, calibration: Calibration) -> ProbeTo
         silent=silent,
         place=f"{place.enclosure}, {place.zone.value}" if place else "nowhere",
         since=local_time(place.since_ms, home.zone) if place else None,
-        corrected=_corrected(calibration.of(SeriesKey(state.probe, Quantity.TEMPERATURE))),
+        corrected=_by_settings(settled.of(SeriesKey(state.probe, Quantity.TEMPERATURE)))
+        if calibrated is None
+        else outcome_words(calibrated),
+        calibrated=None if calibrated is None else local_time(calibrated.at_ms, home.zone),
     )
 
 
@@ -73,7 +83,7 @@ def _quality(state: ProbeState, newest_ms: int | None, home: Looking, *, silent:
     return ", ".join(dict.fromkeys(said)) or "good"
 
 
-def _corrected(correction: Correction) -> str:
+def _by_settings(correction: Correction) -> str:
     if correction == AS_READ:
         return "none: as read"
     return f"by the settings: {correction_words(correction)}"

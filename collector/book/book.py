@@ -17,6 +17,7 @@ from collector.book.file import open_for_reading, open_for_writing, speaking_of
 from collector.book.history import Action, Change, Made
 from collector.book.records import (
     Animal,
+    Calibrated,
     Dropping,
     Enclosure,
     Handling,
@@ -154,11 +155,15 @@ class Book:
         """Droppings."""
         return self._all(Dropping, animal=animal)
 
+    def calibrations(self, probe: str | None = None) -> list[Calibrated]:
+        """Calibrations; the last one of a probe holds."""
+        return self._all(Calibrated, probe=probe)
+
     def stored(self, record: R) -> R | None:
         """The record of the same key as the book has it (a placement as written), or None.
 
-        The key is the name; (animal, since); (probe, since); (animal, time); of a meal its
-        number, or with number 0 its animal and when it was offered or taken.
+        The key is the name; (animal, since); (probe, since); (animal, time); (probe, time); of a
+        meal its number, or with number 0 its animal and when it was offered or taken.
         """
         with speaking_of(self.path):
             if isinstance(record, Meal):

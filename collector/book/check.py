@@ -52,6 +52,7 @@ def _records(book: Book) -> Iterator[str]:
         book.sheds(),
         book.looks(),
         book.droppings(),
+        book.calibrations(),
     )
     for record in (one for records in lists for one in records):
         # Times to come are for whoever enters them to answer: a clock may have been wrong since.

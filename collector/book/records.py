@@ -250,5 +250,37 @@ class Dropping:
     notes: str | None = None
 
 
-Record = Enclosure | Animal | Stay | Placement | Meal | Weighing | Handling | Shed | Look | Dropping
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """A probe's temperature held against a reference, at one point or two.
+
+    `read_c` is what the probe itself said, uncorrected, and `true_c` what was true; what the
+    probe reads from then on is corrected by it. Uncertainties are expanded, k = 2, in °C. The
+    second point has all three or none of its parts.
+    """
+
+    probe: str
+    at_ms: int
+    read_c: float
+    true_c: float
+    uncertainty_c: float
+    second_read_c: float | None = None
+    second_true_c: float | None = None
+    second_uncertainty_c: float | None = None
+    notes: str | None = None
+
+
+Record = (
+    Enclosure
+    | Animal
+    | Stay
+    | Placement
+    | Meal
+    | Weighing
+    | Handling
+    | Shed
+    | Look
+    | Dropping
+    | Calibrated
+)
 """Anything the book holds."""

@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from collector import rfc3339
 from collector.book.records import (
     Animal,
+    Calibrated,
     Dropping,
     Enclosure,
     Handling,
@@ -32,6 +33,10 @@ R = TypeVar("R", bound=Record)
 DAY_MS = 86_400_000
 EARLIEST_MS = -2_208_988_800_000
 """1900-01-01T00:00:00Z: nothing in the book is older."""
+LEAST_APART_C = 10.0
+"""Two points of a calibration that lie closer make an unsure line."""
+MOST_OFF_C = 5.0
+"""A probe that reads further from the truth is broken, or was not in the bath."""
 LONGEST_NAME = 128
 LONGEST_TEXT = 20_000
 
@@ -61,6 +66,12 @@ _BOUNDS: Mapping[str, _Bounds] = {
     "mass_g": _Bounds(0, 100_000, "g"),
     "length_cm": _Bounds(0, 2_000, "cm"),
     "midbody_mm": _Bounds(0, 1_000, "mm"),
+    "read_c": _Bounds(-55, 125, "°C", above_low=False),
+    "true_c": _Bounds(-55, 125, "°C", above_low=False),
+    "uncertainty_c": _Bounds(0, 2, "°C"),
+    "second_read_c": _Bounds(-55, 125, "°C", above_low=False),
+    "second_true_c": _Bounds(-55, 125, "°C", above_low=False),
+    "second_uncertainty_c": _Bounds(0, 2, "°C"),
     "minutes": _Bounds(0, 1_440, "min", above_low=False),
 }
 _NAMES = ("enclosure", "animal", "probe")
@@ -87,9 +98,12 @@ def label(record: Record, zone: tzinfo = UTC) -> str:
             return f"stay of {record.animal!r} since {_when(record.since_ms, zone)}"
         case Meal():
             return f"meal of {record.animal!r} at {_when(meal_time_ms(record), zone)}"
-        case Weighing() | Handling() | Shed() | Look() | Dropping():
-            name = type(record).__name__.lower()
-            return f"{name} of {record.animal!r} at {_when(record.at_ms, zone)}"
+        case Weighing() | Handling() | Shed() | Look() | Dropping() | Calibrated():
+            if isinstance(record, Calibrated):
+                what = f"calibration of probe {record.probe!r}"
+            else:
+                what = f"{type(record).__name__.lower()} of {record.animal!r}"
+            return f"{what} at {_when(record.at_ms, zone)}"
 
 
 def meal_time_ms(meal: Meal) -> int | None:
@@ -120,6 +134,8 @@ def objections(record: Record, now_ms: int, zone: tzinfo = UTC) -> Iterator[Obje
         case Look():
             if all(getattr(record, part) is None for part in LOOKED_AT):
                 yield Objection("spine", "nothing was looked at; say what was seen of one part")
+        case Calibrated():
+            yield from _against_calibration(record)
         case _:
             pass
 
@@ -207,6 +223,29 @@ def _against_meal(meal: Meal, zone: tzinfo) -> Iterator[Objection]:
         yield Objection("outcome", "is refused, but taken_at is given; take one of the two out")
     if meal.outcome is None and meal.outcome_at_ms is not None:
         yield Objection("outcome_at", "is given without an outcome; say what became of the meal")
+
+
+def _against_calibration(record: Calibrated) -> Iterator[Objection]:
+    second = (record.second_read_c, record.second_true_c, record.second_uncertainty_c)
+    points = [("read_c", record.read_c, record.true_c)]
+    if second[0] is not None and second[1] is not None and second[2] is not None:
+        points.append(("second_read_c", second[0], second[1]))
+        apart = min(abs(second[0] - record.read_c), abs(second[1] - record.true_c))
+        if apart < LEAST_APART_C:
+            yield Objection(
+                "second_true_c",
+                f"is only {apart:.1f} °C from the first point; take two points "
+                f"{LEAST_APART_C:g} °C apart or more",
+            )
+    elif second != (None, None, None):
+        yield Objection("second_read_c", "a second point has read, true and uncertainty; give all")
+    for field, read_c, true_c in points:
+        if abs(true_c - read_c) > MOST_OFF_C:
+            yield Objection(
+                field,
+                f"{read_c:.2f} °C is more than {MOST_OFF_C:g} °C from what was true "
+                f"({true_c:.2f} °C): no correction mends that; look at the bath, or at the probe",
+            )
 
 
 def _in_order(meal: Meal, first: str, second: str, zone: tzinfo) -> Iterator[Objection]:

@@ -125,11 +125,23 @@ _SENT_ONCE: Final = (
 )
 # `entry` is the number of the entry that the form became; NULL: it changed nothing.
 
+_CALIBRATIONS: Final = (
+    """CREATE TABLE calibration (
+        probe TEXT NOT NULL,
+        at_ms INTEGER NOT NULL,
+        read_c REAL NOT NULL, true_c REAL NOT NULL, uncertainty_c REAL NOT NULL,
+        second_read_c REAL, second_true_c REAL, second_uncertainty_c REAL,
+        notes TEXT,
+        PRIMARY KEY (probe, at_ms)
+    ) STRICT""",
+)
+
 STEPS: Final[tuple[tuple[str, ...], ...]] = (
     _FIRST,
     _SHEDS,
     _LOOKS,
     _WHOLE_HISTORY,
     _SENT_ONCE,
+    _CALIBRATIONS,
 )
 """Step n (counted from 1) brings a book from version n - 1 to version n."""

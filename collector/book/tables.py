@@ -13,6 +13,7 @@ from typing import Any
 
 from collector.book.records import (
     Animal,
+    Calibrated,
     Dropping,
     Enclosure,
     FedIn,
@@ -146,6 +147,7 @@ _HANDLING = Table("handling", Handling, ("animal", "at_ms"), ("at_ms", "animal")
 _SHED = Table("shed", Shed, ("animal", "at_ms"), ("at_ms", "animal"))
 _LOOK = Table("look", Look, ("animal", "at_ms"), ("at_ms", "animal"))
 _DROPPING = Table("dropping", Dropping, ("animal", "at_ms"), ("at_ms", "animal"))
+_CALIBRATION = Table("calibration", Calibrated, ("probe", "at_ms"), ("at_ms", "probe"))
 
 TABLES: Mapping[type, Table] = {
     table.record: table
@@ -160,6 +162,7 @@ TABLES: Mapping[type, Table] = {
         _SHED,
         _LOOK,
         _DROPPING,
+        _CALIBRATION,
     )
 }
 BY_NAME: Mapping[str, Table] = {table.name: table for table in TABLES.values()}

@@ -14,7 +14,7 @@ from starlette.routing import Route
 
 from analysis.page.faults import for_programs
 from analysis.page.finding import routers
-from tests.browser.furnished import UNBROKEN
+from tests.browser.furnished import LONG, UNBROKEN
 
 SEEN = ("weight", "handling", "shed", "look", "droppings")
 

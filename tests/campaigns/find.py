@@ -4,7 +4,8 @@ Twenty-four simulated probes in eight enclosures, with noise of 0.05 to 0.1 °C 
 thermostats that switch, doors that are opened and shut before and meanwhile, readings every 2 to
 10 s, and probes that send what they measured in bursts, with times of their own or without. One is
 taken into a hand within two seconds of the beginning; in every fifth further try, none is. Prints
-a JSON line for each kind of try; exit code 1 where a wrong one was named or one not found in time.
+a JSON line for each kind of try; exit code 1 where a wrong one was named, or too many took longer
+than half a minute.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from hardware.rack.faults import EnclosureState, Heater
 ENCLOSURES, PROBES_EACH = 8, 3
 BEFORE_S = 900
 IN_TIME_S = 30
+IN_TIME_SHARE = 0.98
+"""Of the tries; of the rest it says that it is not sure yet. A wrong one is never allowed."""
 _STEP_C = 0.0625
 _VISIBLE_AFTER_S = 1.5
 """A commit a second (what is asked of the collector while a probe is sought), and to read it."""
@@ -88,6 +91,16 @@ class Tried:
     held: str | None
     named: str | None
     seconds: float | None
+
+    @property
+    def in_time(self) -> bool:
+        """The right one, within half a minute."""
+        return (
+            self.named is not None
+            and self.named == self.held
+            and self.seconds is not None
+            and self.seconds <= IN_TIME_S
+        )
 
 
 class Rack:
@@ -169,7 +182,7 @@ def summary(tried: list[Tried]) -> dict[str, object]:
     return {
         "tries": len(tried),
         "found": len(right),
-        "found_within_30_s": sum(one <= IN_TIME_S for one in seconds),
+        "found_within_30_s": sum(one.in_time for one in tried),
         "wrong": sum(one.named is not None and one.named != one.held for one in tried),
         "not_sure": sum(one.named is None for one in tried),
         "seconds_median": seconds[len(seconds) // 2] if seconds else None,
@@ -182,11 +195,12 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.campaigns.find")
     parser.add_argument("--tries", type=int, default=200)
     given = parser.parse_args()
-    held = summary([one_try(seed) for seed in range(given.tries)])
+    tried = [one_try(seed) for seed in range(given.tries)]
+    held = summary(tried)
     empty = summary([one_try(seed, nobody=True) for seed in range(given.tries // 5)])
     for kind, line in (("one in a hand", held), ("none in a hand", empty)):
         sys.stdout.write(json.dumps({"tried": kind, **line}) + "\n")
-    in_time = held["found_within_30_s"] == held["tries"]
+    in_time = sum(one.in_time for one in tried) >= IN_TIME_SHARE * len(tried)
     return int(not in_time or held["wrong"] != 0 or empty["wrong"] != 0)
 
 

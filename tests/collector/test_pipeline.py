@@ -9,8 +9,10 @@ from pathlib import Path
 import pytest
 
 from collector.backoff import Backoff
-from collector.calibration import Calibration
+from collector.book.book import Book
+from collector.book.records import Calibrated
 from collector.clock import DAY_MS, Clock
+from collector.corrections import LOOK_EVERY_S, Corrections
 from collector.counts import Counts
 from collector.deliveries import Deliveries
 from collector.frame import Delivery, Frame
@@ -48,7 +50,9 @@ class Bench:
             decoders=dict.fromkeys(
                 ("serial", "mqtt"), lambda frame, now_ms: decode(frame.payload, now_ms)
             ),
-            calibration=Calibration([Probe(id="p", temperature_offset_c=-0.5)]),
+            corrections=Corrections(
+                [Probe(id="p", temperature_offset_c=-0.5)], self.home.book, lambda: self.s
+            ),
             judge=Judge(Plausibility(), {}),
             journal=self.journal,
             clock=Clock(wait, None, lambda: self.ms, lambda: self.s, lambda: self.clock_is_right),
@@ -133,6 +137,34 @@ def test_a_reading_is_stamped_calibrated_flagged_and_kept_as_it_came(bench: Benc
         Reading("p", T, NOW_MS + 1000, 85.0, correction, Flag.POWER_ON),
     ]
     assert bench.counts.tallies()["serial"].readings == 2
+
+
+def test_a_new_calibration_holds_without_a_restart_and_changes_nothing_before(
+    bench: Bench,
+) -> None:
+    bench.serial(untimed(30.0))
+    bench.let_pass(1)
+    with Book(bench.home.book, now_ms=lambda: bench.ms) as book:
+        book.put(Calibrated("p", bench.ms, 0.5, 0.0, 0.1))
+        book.put(Calibrated("p", bench.ms + 1, 0.5, 0.0, 0.1, 38.5, 37.0, 0.2))
+    bench.let_pass(LOOK_EVERY_S)
+    bench.serial(untimed(38.5))
+    bench.pipeline.commit()
+    before, after = bench.stored()
+    assert before.correction == Correction(1.0, -0.5)
+    assert after.value == pytest.approx(37.0)
+    assert after.raw == 38.5
+    with Book(bench.home.book, now_ms=lambda: bench.ms) as book:
+        book.undo()
+    bench.let_pass(LOOK_EVERY_S)
+    bench.serial(untimed(30.0))
+    bench.pipeline.commit()
+    assert bench.stored()[-1].correction == Correction(1.0, -0.5), "taken back: by one point again"
+    bench.home.book.write_bytes(b"spoilt")
+    bench.let_pass(LOOK_EVERY_S)
+    bench.serial(untimed(30.0))
+    bench.pipeline.commit()
+    assert bench.stored()[-1].correction == Correction(1.0, -0.5)
 
 
 def test_who_asks_for_haste_gets_a_commit_a_second_until_its_end(bench: Bench) -> None:

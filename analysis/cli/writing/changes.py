@@ -41,6 +41,7 @@ class RemoveKind(StrEnum):
     DROPPINGS = "droppings"
     STAY = "stay"
     PLACEMENT = "placement"
+    CALIBRATION = "calibration"
     ANIMAL = "animal"
     ENCLOSURE = "enclosure"
 
@@ -160,9 +161,8 @@ def _sought(it: Desk, kind: RemoveKind, which: str | None, when: str | None) -> 
         return it.book.meal(int(which))
     if kind is RemoveKind.ENCLOSURE:
         return Enclosure(_given(which, kind))
-    if kind is RemoveKind.PLACEMENT:
-        placed = it.book.placements(_given(which, kind), as_written=True)
-        return known_at(placed, when or "last", it, f"placement of {which}", lambda p: p.since_ms)
+    if kind in (RemoveKind.PLACEMENT, RemoveKind.CALIBRATION):
+        return _of_probe(it, kind, _given(which, kind), when or "last")
     animal = it.animal(which)
     if kind is RemoveKind.ANIMAL:
         return it.book.animal(animal)
@@ -174,6 +174,14 @@ def _sought(it: Desk, kind: RemoveKind, which: str | None, when: str | None) -> 
     what = f"{NAMES[record_kind]} of {animal}"
     found: Record = known_at(records, when or "last", it, what, lambda one: one.at_ms)
     return found
+
+
+def _of_probe(it: Desk, kind: RemoveKind, probe: str, when: str) -> Record:
+    what = f"{kind} of {probe}"
+    if kind is RemoveKind.CALIBRATION:
+        return known_at(it.book.calibrations(probe), when, it, what, lambda one: one.at_ms)
+    placed = it.book.placements(probe, as_written=True)
+    return known_at(placed, when, it, what, lambda one: one.since_ms)
 
 
 def _given(which: str | None, kind: RemoveKind) -> str:

@@ -3,102 +3,59 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import RedirectResponse, Response
 
-from analysis import moments
-from analysis.change_words import change_words, record_words
 from analysis.page.api.seeking import Began, seek_here
-from analysis.page.looking import Looking, looking, writing
+from analysis.page.forms.entering import Desk, enter
+from analysis.page.forms.form import Form
+from analysis.page.forms.typed import Sent, Typed
+from analysis.page.looking import Looking, looking
 from analysis.page.parts import parts_of
 from analysis.page.probes_told import probes_told
 from analysis.page.screens import Entry
 from analysis.page.showing import show
-from analysis.placing import enclosure_named, lying, zone_named
+from analysis.placing import lying
 from analysis.probes import probe_states
 from analysis.seeking import BEGIN
 from analysis.words import local_time
-from collector.book.history import Change
 from collector.book.records import Placement, Zone
 from collector.haste import hasten
-from config.errors import BadEntry, NotSo, Unusable, WarmcoilError
+from config.errors import NotSo, Unusable
 
 router = APIRouter(include_in_schema=False)
 ENTRY = Entry("Probes", "/probes", order=50)
 
 ProbeName = Annotated[str, Query(min_length=1, max_length=500)]
-_FRESH_MS = 10 * 60_000
-Field = Annotated[str, Form(max_length=500)]
 
 
 @router.get("/probes")
-def probes(request: Request, done: Annotated[int | None, Query(ge=1, le=2**53)] = None) -> Response:
-    """Every probe; `done` is a change that was made here just now, to be taken back."""
+def probes(request: Request) -> Response:
+    """Every probe."""
     with looking(request) as home:
-        change = _change(home, done)
-        said = None
-        if change is not None:
-            after = home.book.after(change)
-            said = change_words(change, after, home.settings, home.now_ms)
-        return show(request, "probes.html", home, probes=probes_told(home), done=done, said=said)
-
-
-def _change(home: Looking, number: int | None) -> Change | None:
-    """A change of a placement that still holds, or None."""
-    if number is None:
-        return None
-    try:
-        found = home.book.to_take_back(number)
-    except NotSo:
-        return None
-    return found[-1] if all(one.kind == "placement" for one in found) else None
+        return show(request, "probes.html", home, probes=probes_told(home))
 
 
 @router.get("/probes/move")
 def move(request: Request, probe: ProbeName) -> Response:
     """The form that says where a probe lies from now on."""
-    with looking(request) as home:
-        now = {"enclosure": "", "zone": "", "since": ""}
-        place = _known(home, probe)
-        if place is not None:
-            now |= {"enclosure": place.enclosure, "zone": place.zone.value}
-        return _form(request, home, probe, now)
+    return _form(request, probe, None)
 
 
 @router.post("/probes/move")
-def moved(
-    request: Request, probe: Field = "", enclosure: Field = "", zone: Field = "", since: Field = ""
-) -> Response:
-    """Enter it; sent twice it is entered once, as probe and minute are the same."""
-    given = {"enclosure": enclosure, "zone": zone, "since": since}
-    with writing(request) as home:
-        try:
-            _known(home, probe)
-            record = _record(home, probe, given)
-            home.book.put(record)
-        except WarmcoilError as fault:
-            return _form(request, home, probe, given, str(fault))
-        done = [one for one in home.book.history(record) if _is_fresh(one, home)]
-    query = f"?{urlencode({'done': done[-1].number})}" if done else ""
-    return RedirectResponse(f"/probes{query}", status_code=303)
-
-
-def _is_fresh(change: Change, home: Looking) -> bool:
-    """Made just now: what an old entry that is sent again would take back is not offered."""
-    return home.now_ms - change.at_ms < _FRESH_MS
-
-
-@router.post("/probes/undo")
-def undo(request: Request, number: Annotated[int, Form(ge=1, le=2**53)]) -> Response:
-    """Take back a placement entered here."""
-    with writing(request) as home:
-        if _change(home, number) is None:
-            raise NotSo("that was taken back already, or is no placement: nothing was changed")
-        home.book.undo(number)
-    return RedirectResponse("/probes", status_code=303)
+def moved(request: Request, typed: Sent) -> Response:
+    """Enter it, once."""
+    probe = typed.text("probe")
+    return enter(
+        request,
+        typed,
+        lambda it: _enter(it, typed, probe),
+        lambda form: _form(request, probe, form),
+        names={"since": "time", "until": "time"},
+    )
 
 
 @router.post("/probes/find")
@@ -118,6 +75,19 @@ def finding(request: Request, began: Began) -> Response:
         return show(request, "probe_find.html", home, sought=sought, began=began, begin=BEGIN)
 
 
+def _form(request: Request, probe: str, form: Form | None) -> Response:
+    with looking(request) as home:
+        place = _known(home, probe)
+        if form is None:
+            there = {} if place is None else {"enclosure": place.enclosure, "zone": place.zone}
+            form = Form({"ago": "now", **there})
+        return show(
+            request, "probe_move.html", home, status=form.status, form=form, probe=probe,
+            enclosures=[one.enclosure for one in home.book.enclosures()],
+            zones=[(zone.value, zone.value.capitalize()) for zone in Zone],
+        )  # fmt: skip
+
+
 def _known(home: Looking, probe: str) -> Placement | None:
     """Where a probe lies now. Raises NotSo for one that nothing knows of."""
     states = probe_states(home.book, home.reader, home.settings, home.now_ms)
@@ -127,43 +97,29 @@ def _known(home: Looking, probe: str) -> Placement | None:
     return found[0].placement if found else None
 
 
-def _record(home: Looking, probe: str, given: dict[str, str]) -> Placement:
-    """The placement that the form means. Raises what the form then says."""
-    at_ms = home.now_ms // 60_000 * 60_000
-    if given["since"]:
-        at_ms = moments.moment(given["since"], home.zone, home.now_ms, "since").at_ms
-    if at_ms > home.now_ms + moments.AHEAD_MS:
-        raise Unusable(f"since: {local_time(at_ms, home.zone)} is still to come; correct the time")
-    if not given["enclosure"]:
-        return _taken_out(home, probe, at_ms)
-    where = enclosure_named(home.book, given["enclosure"])
-    record = Placement(probe, where, zone_named(given["zone"]), at_ms)
-    stored = home.book.stored(record)
-    if stored is not None and replace(stored, until_ms=None) != record:
-        known = record_words(stored, home.settings, home.now_ms)
-        raise BadEntry(f"the book has that already: {known}; choose another minute")
-    return record if stored is None else stored
+def _enter(it: Desk, typed: Typed, probe: str) -> None:
+    names = [one.enclosure for one in it.book.enclosures()]
+
+    def known(name: str) -> str:
+        if name not in names:
+            raise Unusable(f"no enclosure {name!r} in the book; choose again")
+        return name
+
+    at_ms = typed.when(it)
+    where, zone = typed.read("enclosure", known), typed.word("zone", Zone)
+    if where is not None and zone is None and "zone" not in typed.faults:
+        typed.faults["zone"] = "say where in it the probe lies"
+    it.readable()
+    if where is None or zone is None:
+        _take_out(it, probe, at_ms)
+        return
+    record = Placement(probe, where, zone, at_ms)
+    it.must_be_new(record)
+    it.enter(record)
 
 
-def _taken_out(home: Looking, probe: str, at_ms: int) -> Placement:
-    there = lying(home.book, probe, at_ms)
-    if there is not None:
-        stored = home.book.stored(there) or there
-        return replace(stored, until_ms=at_ms)
-    ended = [one for one in home.book.placements(probe, as_written=True) if one.until_ms == at_ms]
-    if ended:
-        return ended[0]
-    raise NotSo(f"it lies nowhere at {local_time(at_ms, home.zone)}; nothing was changed")
-
-
-def _form(
-    request: Request, home: Looking, probe: str, given: dict[str, str], fault: str = ""
-) -> Response:
-    context: dict[str, Any] = {
-        "probe": probe,
-        "given": given,
-        "fault": fault,
-        "enclosures": [one.enclosure for one in home.book.enclosures()],
-        "zones": [zone.value for zone in Zone],
-    }
-    return show(request, "probe_move.html", home, status=422 if fault else 200, **context)
+def _take_out(it: Desk, probe: str, at_ms: int) -> None:
+    there = lying(it.book, probe, at_ms)
+    if there is None:
+        raise Unusable(f"it lies nowhere at {local_time(at_ms, it.settings.zone)}")
+    it.enter(replace(there, until_ms=at_ms))

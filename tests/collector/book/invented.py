@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 from hypothesis import strategies as st
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from collector.book.book import Book
 from collector.book.records import (
     Animal,
+    Calibrated,
     Dropping,
     Enclosure,
     FedIn,
@@ -93,6 +95,22 @@ def droppings(name: st.SearchStrategy[str]) -> st.SearchStrategy[Dropping]:
     return st.builds(Dropping, name, times, urate, signs, texts)
 
 
+@st.composite
+def calibrations(draw: st.DrawFn) -> Calibrated:
+    """Calibrations at one point or two, of few probes."""
+    probe = draw(st.sampled_from(["p1", "p2"]))
+    true, off, sure = draw(st.floats(-20, 50)), draw(st.floats(-4, 4)), draw(st.floats(0.01, 2))
+    one = Calibrated(probe, draw(times), true + off, true, sure, notes=draw(texts))
+    if draw(st.booleans()):
+        return one
+    return replace(
+        one,
+        second_read_c=true + 30 - off,
+        second_true_c=true + 30,
+        second_uncertainty_c=draw(st.floats(0.01, 2)),
+    )
+
+
 def stays(
     animal: st.SearchStrategy[str], enclosure: st.SearchStrategy[str]
 ) -> st.SearchStrategy[Stay]:
@@ -156,6 +174,7 @@ def books(draw: st.DrawFn) -> list[Record]:
         sheds(snake),
         looks(snake),
         droppings(snake),
+        calibrations(),
     ]
     rest = draw(st.lists(st.one_of(parts), max_size=12))
     return [*tubs, *snakes, *rest]

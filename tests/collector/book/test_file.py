@@ -16,7 +16,16 @@ import pytest
 from collector.book import file as book_file
 from collector.book.book import Book
 from collector.book.check import check_book
-from collector.book.records import Animal, Enclosure, Meal, Shed, ShedStage, Stay, Weighing
+from collector.book.records import (
+    Animal,
+    Calibrated,
+    Enclosure,
+    Meal,
+    Shed,
+    ShedStage,
+    Stay,
+    Weighing,
+)
 from collector.book.schema import STEPS
 from config.errors import StoreFault
 from tests.collector.book.invented import DAY, NOW
@@ -314,3 +323,26 @@ def test_check_names_records_that_could_not_have_been_entered(tmp_path: Path) ->
             "it is more than 0 and at most 100000 g"
         ),
     ]
+
+
+def test_a_book_of_the_version_before_calibrations_takes_one(tmp_path: Path) -> None:
+    path = tmp_path / "book.db"
+    version_1(path)
+    with closing(sqlite3.connect(path)) as db:
+        for step in STEPS[1:5]:
+            for statement in step:
+                db.execute(statement)
+        db.execute("PRAGMA user_version = 5")
+        db.commit()
+    with Book(path, now_ms=lambda: NOW) as book:
+        assert book.calibrations() == []
+        assert book.stays() == [Stay("Juno", "tub", 1000)]
+        one = Calibrated("p", NOW, 0.25, 0.0, 0.07, notes="ice")
+        assert book.put(one) == "added"
+        assert book.calibrations("p") == [one]
+        book.undo()
+        assert book.calibrations() == []
+        assert book.history()[-1].record == one
+    assert version_of(path) == 6
+    assert version_of(tmp_path / "book.db.before-6") == 5
+    assert check_book(path) == []
