@@ -38,7 +38,8 @@ class Fault:
     """What goes wrong in one enclosure (or ALL) for so many minutes, and what should be raised.
 
     `within_min`: the latest that the alarm may come after the cause, by the rule's own delays and
-    the physics: how fast an enclosure can cool, dry or heat.
+    the physics: how fast an enclosure can cool, dry or heat; what is judged by the clock needs two
+    evaluations, which the campaign makes a quarter of an hour apart.
     """
 
     name: str
@@ -75,7 +76,7 @@ KINDS: tuple[tuple[str, int, tuple[Kind, ...], int], ...] = (
     ("collector dead", 90, (Kind.COLLECTOR_SILENT,), 30),
     ("broker away", 60, (Kind.BROKER_AWAY,), 20),
     ("line away", 60, (Kind.LINE_AWAY,), 20),
-    ("not written", 60, (Kind.NOT_WRITTEN,), 20),
+    ("not written", 60, (Kind.NOT_WRITTEN,), 35),
     ("clock unsure", 90, (Kind.CLOCK_UNSURE,), 30),
     ("card filling", 24 * 60, (Kind.CARD_FILLING,), 20),
 )
