@@ -243,12 +243,12 @@ def _probe(it: Desk, text: str) -> str:
 def _unheard(it: Desk, probe: str, home: Any) -> list[str]:
     """A question about a probe that nothing knows of: most likely a slip."""
     from analysis.cli.common import home_at
-    from collector.store.reader import Reader
+    from collector.store.opening import open_reader
 
     known = {one.id for one in it.settings.probe} | {one.probe for one in it.settings.simulated}
     if probe in known or it.book.placements(probe):
         return []
     where = home_at(home)
-    with Reader(where.journal, where.archive) as reader:
+    with open_reader(where, it.settings) as reader:
         heard = any(key.probe == probe for key in reader.series())
     return [] if heard else [f"no probe {probe!r} is in the settings or was ever heard"]
