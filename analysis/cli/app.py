@@ -10,6 +10,7 @@ import typer
 
 from analysis.cli import (
     alarms,
+    archiving,
     caretaking,
     enclosures,
     entry,
@@ -29,7 +30,18 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-for room in (living, writing, exchange, judging, feeding, enclosures, alarms, caretaking, entry):
+for room in (
+    living,
+    writing,
+    exchange,
+    judging,
+    feeding,
+    enclosures,
+    alarms,
+    archiving,
+    caretaking,
+    entry,
+):
     room.register(app)
 
 # The error classes of the command-line library are reached through its public names, so that a
