@@ -72,6 +72,7 @@ bench: $(VENV)/.test
 	@mkdir -p artefacts
 	$(BIN)/python -m tests.benchmarks.store artefacts
 	$(BIN)/python -m tests.benchmarks.exchange artefacts
+	$(BIN)/python -m tests.benchmarks.archives artefacts
 
 clean:
 	rm -rf $(VENV) .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache artefacts build *.egg-info
