@@ -64,6 +64,28 @@ class Collect(_Strict):
     wait_for_clock: bool = False
 
 
+class Archive(_Strict):
+    """What keeps the readings for years: a file of the home, or an InfluxDB.
+
+    For InfluxDB 1.8, `bucket` is "database/retention-policy" and the token is "user:password".
+    The token stands in `token_file` or in WARMCOIL_INFLUXDB_TOKEN, never here.
+    """
+
+    kind: Literal["sqlite", "influxdb"] = "sqlite"
+    url: Annotated[str, Field(pattern=r"^https?://[^\s/?#@]+(/[^\s?#@]*)?$")] | None = None
+    org: str = Field(default="-", min_length=1)
+    bucket: Annotated[str, Field(pattern=r'^[^\s"\\$]([^\n\r"\\$]*[^\s"\\$])?$')] | None = None
+    token_file: Path | None = None
+    ca_file: Path | None = None
+    timeout_seconds: Annotated[float, Field(ge=0.5, le=120)] = 10.0
+
+    @model_validator(mode="after")
+    def _where(self) -> Self:
+        if self.kind == "influxdb" and (self.url is None or self.bucket is None):
+            raise ValueError("an InfluxDB takes an address and a bucket; give url and bucket")
+        return self
+
+
 class Serial(_Strict):
     """One serial line with one SenML pack a line."""
 
@@ -101,13 +123,20 @@ class MqttSource(_Strict):
         return self
 
 
+_ALONE = "warmcoil-collector"
+
+
 class Mqtt(_Strict):
-    """The MQTT 5 broker. Without a host there is none."""
+    """The MQTT 5 broker. Without a host there is none.
+
+    Collectors with one `share` take turns (MQTT 5 §4.8.2): each message goes to one of them.
+    """
 
     host: str | None = None
     port: Annotated[int, Field(ge=1, le=65_535)] = 1883
-    client_id: str = Field(default="warmcoil-collector", min_length=1)
+    client_id: str = Field(default=_ALONE, min_length=1)
     topic: TopicFilter = "warmcoil/+/senml"
+    share: Annotated[str, Field(pattern=r"^[^/+#\s]+$")] | None = None
     username: str | None = None
     password_file: Path | None = None
     tls: bool = False
@@ -115,6 +144,14 @@ class Mqtt(_Strict):
     protocol: Literal["5", "3.1.1"] = "5"
     session_days: Positive = 7.0
     source: tuple[MqttSource, ...] = ()
+
+    @model_validator(mode="after")
+    def _sharing(self) -> Self:
+        if self.share is not None and self.protocol != "5":
+            raise ValueError('share takes MQTT 5; take out protocol = "3.1.1"')
+        if self.share is not None and self.client_id == _ALONE:
+            raise ValueError("collectors that share each need a client_id of their own; give one")
+        return self
 
 
 class OneWire(_Strict):
@@ -301,6 +338,7 @@ class Settings(_Strict):
     time_zone: str = "UTC"
     show: Show = Show()
     collect: Collect = Collect()
+    archive: Archive = Archive()
     serial: tuple[Serial, ...] = ()
     mqtt: Mqtt = Mqtt()
     onewire: OneWire = OneWire()
