@@ -23,11 +23,15 @@ def micropython_path() -> str:
     return found
 
 
-def run(source: str, *arguments: str, timeout_s: float = 60.0) -> Any:
-    """Run a program under MicroPython, in the project's folder; what it printed as JSON."""
+def run(source: str, asked: object = None, timeout_s: float = 60.0) -> Any:
+    """Run a program under MicroPython, in the project's folder; what it printed as JSON.
+
+    `asked` is on its standard input, as JSON: an argument has 255 bytes at most there.
+    """
     done = subprocess.run(
-        [micropython_path(), "-c", source, *arguments],
+        [micropython_path(), "-c", source],
         cwd=ROOT,
+        input=json.dumps(asked),
         capture_output=True,
         text=True,
         timeout=timeout_s,

@@ -23,6 +23,7 @@ class Ds18b20(Device):
 
     def __init__(self, rom: bytes, celsius: float, clock: Clock) -> None:
         self.rom = rom + bytes([crc8_dow(rom)]) if len(rom) == 7 else rom
+        self._rom_bits = _bits(self.rom)
         self.celsius = celsius
         self.parasite = False
         self.alarms = b"\x4b\x46"  # TH and TL in its EEPROM, and the configuration behind them
@@ -110,11 +111,11 @@ class Ds18b20(Device):
         self._expect(self._function, 1)
 
     def _offer(self) -> None:
-        bit = _bits(self.rom)[self._search_place]
+        bit = self._rom_bits[self._search_place]
         self._speech = [bit, bit ^ 1]
 
     def _search_step(self, direction: int) -> None:
-        if direction != _bits(self.rom)[self._search_place]:
+        if direction != self._rom_bits[self._search_place]:
             self._silent = True
             return
         self._search_place += 1
