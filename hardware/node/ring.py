@@ -53,13 +53,13 @@ class Ring:
 
     def oldest(self, most: int) -> list[tuple[int, Reading]]:
         """Up to `most` of the oldest, with the time each was taken. They are on their way now."""
+        self.failed()
         found = []
         for number in range(self._first, min(self._first + most, self._next)):
             place = number % self._capacity
             probe, unit = self._names[self._series[place]]
             found.append((self._at_ms[place], Reading(probe, unit, self._value_e4[place])))
         self._on_its_way = self._first + len(found)
-        self._overtaken = 0
         return found
 
     def done(self) -> None:

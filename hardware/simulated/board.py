@@ -4,7 +4,7 @@
 
 WORLD.JSON says what hangs on the board, and where things are told:
 
-    {"every_ms": 200, "slack_ms": 30000, "commands": "FILE", "taken": "FILE", "ds18b20": ["28…", …],
+    {"every_ms": 200, "slack_ms": 120000, "commands": "FILE", "taken": "FILE", "ds18b20": ["28…", …],
      "sht": {"0x44": 7}}
 
 Lines that are added to the commands file befall it: `unplug ROM`, `plug ROM`, `short`, `mend`,
@@ -167,7 +167,7 @@ async def main(settings_file: str, world_file: str) -> None:
         said = json.load(file)
     world = World(said)
     board = SimulatedBoard(world, settings.speak == "serial")
-    node = Node(settings, board, said["every_ms"], said.get("slack_ms", 30_000))
+    node = Node(settings, board, said["every_ms"], said.get("slack_ms", 120_000))
     await asyncio.gather(node.run(), world.befall(), board.bite())
 
 

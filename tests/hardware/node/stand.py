@@ -67,11 +67,12 @@ class NodeProcess:
             "sht": {SHT_AT: 42},
             **world,
         }
-        self._world.write_text(json.dumps(told))
+        self._told = told
         self._process: subprocess.Popen[bytes] | None = None
 
-    def start(self, out: int | None = None) -> None:
-        """Power on. `out`: the file that its serial line is."""
+    def start(self, out: int | None = None, celsius: float = 21.0) -> None:
+        """Power on. `out`: the file that its serial line is; its DS18B20 climb from `celsius`."""
+        self._world.write_text(json.dumps({**self._told, "celsius": celsius}))
         self._commands.write_text("")
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
