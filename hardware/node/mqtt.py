@@ -36,10 +36,10 @@ class Connection:
         await self._say(packets.connect(name, keep_alive_s, will, login))
         packets.check_welcome(*await self._hear())
 
-    async def publish(self, topic: str, message: bytes, again: bool) -> None:
+    async def publish(self, topic: str, message: bytes) -> None:
         """Send a message, and wait until the broker has it."""
         self._number = self._number % 0xFFFF + 1
-        await self._say(packets.publish(topic, message, self._number, again))
+        await self._say(packets.publish(topic, message, self._number))
         while packets.acknowledged(*await self._hear()) != self._number:
             pass
 

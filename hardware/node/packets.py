@@ -38,10 +38,13 @@ def connect(
     return _packet(0x10, head + body)
 
 
-def publish(topic: str, message: bytes, number: int, again: bool) -> bytes:
-    """PUBLISH at QoS 1; `again` marks one that may have arrived before."""
-    head = 0x32 | (0x08 if again else 0)
-    return _packet(head, _text(topic) + number.to_bytes(2, "big") + message)
+def publish(topic: str, message: bytes, number: int) -> bytes:
+    """PUBLISH at QoS 1.
+
+    Never marked as sent before (DUP): the session is a clean one on every connection, so that
+    what is sent again is a new message to the broker. The readings in it are known by their times.
+    """
+    return _packet(0x32, _text(topic) + number.to_bytes(2, "big") + message)
 
 
 def check_welcome(kind: int, body: bytes) -> None:

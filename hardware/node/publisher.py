@@ -61,7 +61,6 @@ class Publisher:
         self._beat = beat
         self._log = log
         self._dropped = 0
-        self._again = False
         self.news = asyncio.Event()
 
     async def run(self) -> None:
@@ -115,9 +114,7 @@ class Publisher:
         records = [senml.fault_record(one, self._time(now_ms, now_ms)) for one in due]
         records += [senml.record(one, self._time(at_ms, now_ms)) for at_ms, one in waiting]
         message = senml.pack(records).encode()
-        again, self._again = self._again, True
-        await link.publish(self._settings.topic, message, again)
-        self._again = False
+        await link.publish(self._settings.topic, message)
         self._ring.done()
         self._faults.said(due, now_ms)
         return True

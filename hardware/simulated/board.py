@@ -4,8 +4,8 @@
 
 WORLD.JSON says what hangs on the board, and where things are told:
 
-    {"every_ms": 200, "slack_ms": 120000, "commands": "FILE", "taken": "FILE", "ds18b20": ["28…", …],
-     "sht": {"0x44": 7}}
+    {"every_ms": 200, "slack_ms": 120000, "commands": "FILE", "taken": "FILE",
+     "ds18b20": ["28…", …], "celsius": 21, "sht": {"0x44": 7}}
 
 Lines that are added to the commands file befall it: `unplug ROM`, `plug ROM`, `short`, `mend`,
 `warm ROM CELSIUS`, `freeze` (the sensors' task hangs). With `taken`, every DS18B20 climbs by
