@@ -13,6 +13,7 @@ log = logging.getLogger("collector")
 
 _SAY_AGAIN_S = 60.0
 _LONGEST_DETAIL = 300
+_MOST_SUBJECTS = 256
 
 
 @dataclass(slots=True)
@@ -31,7 +32,8 @@ class Counts:
 
     Reasons are few fixed words. Each (source, reason) is put in the log once a minute at most,
     with how often it happened since: ten megabytes of noise must not fill the card with
-    complaints about it.
+    complaints about it. Where it matters whom it is about, that is a third part of it, and
+    bounded.
     """
 
     def __init__(
@@ -41,7 +43,7 @@ class Counts:
         self._monotonic = monotonic
         self._lock = threading.Lock()
         self._tallies: dict[str, Tally] = {}
-        self._said: dict[tuple[str, str], tuple[float, int]] = {}
+        self._said: dict[tuple[str, str, str], tuple[float, int]] = {}
 
     def frame(self, source: str) -> None:
         """A frame of `source` was looked at."""
@@ -53,12 +55,17 @@ class Counts:
         with self._lock:
             self._tally(source).readings += readings
 
-    def drop(self, source: str, reason: str, detail: str = "", times: int = 1) -> None:
-        """Something of `source` was dropped; `detail` says what, in one line, for the log."""
+    def drop(
+        self, source: str, reason: str, detail: str = "", times: int = 1, *, about: str = ""
+    ) -> None:
+        """Something of `source` was dropped; `detail` says what, in one line, for the log.
+
+        The log has a line a minute for each thing that it is `about`.
+        """
         with self._lock:
             tally = self._tally(source)
             tally.dropped[reason] += times
-            since = self._unsaid(source, reason, tally.dropped[reason])
+            since = self._unsaid((source, reason, about), times)
         if since:
             often = f" ({since} times since last said)" if since > 1 else ""
             log.warning("%s: dropped: %s%s%s", source, reason, _one_line(detail), often)
@@ -81,14 +88,17 @@ class Counts:
     def _tally(self, source: str) -> Tally:
         return self._tallies.setdefault(source, Tally())
 
-    def _unsaid(self, source: str, reason: str, total: int) -> int:
+    def _unsaid(self, key: tuple[str, str, str], times: int) -> int:
         """How many were dropped since it was last said, if it is to be said now; else 0."""
+        if key not in self._said and len(self._said) >= _MOST_SUBJECTS:
+            key = (*key[:2], "")
         now_s = self._monotonic()
-        said_s, said_total = self._said.get((source, reason), (-_SAY_AGAIN_S, 0))
+        said_s, unsaid = self._said.get(key, (-_SAY_AGAIN_S, 0))
         if now_s - said_s < _SAY_AGAIN_S:
+            self._said[key] = (said_s, unsaid + times)
             return 0
-        self._said[source, reason] = (now_s, total)
-        return total - said_total
+        self._said[key] = (now_s, 0)
+        return unsaid + times
 
 
 def _one_line(detail: str) -> str:

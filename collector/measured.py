@@ -19,6 +19,8 @@ _QUANTITY_OF = {
     "%RH": Quantity.HUMIDITY,
     "V": Quantity.VOLTAGE,
 }
+FAULT = "_fault"
+"""Behind a probe's name: a text record (RFC 8428 "vs") that says why there is no reading of it."""
 _QUANTITY_WORDS = frozenset(quantity.value for quantity in Quantity)
 _DECIMALS = 9
 """Of converted values. Finer than any sensor, and it takes away what the arithmetic adds:
@@ -42,10 +44,14 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Ignored:
-    """Something in a frame that is not kept: `reason` is counted, `detail` is for the log."""
+    """Something in a frame that is not kept: `reason` is counted, `detail` is for the log.
+
+    `about` is the probe, where the log should name each one.
+    """
 
     reason: str
     detail: str
+    about: str = ""
 
 
 @dataclass(slots=True)

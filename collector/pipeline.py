@@ -113,7 +113,7 @@ class Pipeline:
             self._counts.drop(frame.source, "unreadable", f"{where}{fault}")
             return []
         for ignored in decoded.ignored:
-            self._counts.drop(frame.source, ignored.reason, ignored.detail)
+            self._counts.drop(frame.source, ignored.reason, ignored.detail, about=ignored.about)
         if not frame.stale:
             return decoded.measured
         timed = [one for one in decoded.measured if one.at_ms is not None]

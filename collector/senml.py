@@ -11,7 +11,15 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from collector.measured import LONGEST_PROBE_NAME, Decoded, Ignored, Measured, in_our_unit, probe_of
+from collector.measured import (
+    FAULT,
+    LONGEST_PROBE_NAME,
+    Decoded,
+    Ignored,
+    Measured,
+    in_our_unit,
+    probe_of,
+)
 from collector.senml_pack import pack
 from collector.strict_json import is_number, parse, shown, text_of
 from config.errors import BadPayload
@@ -89,6 +97,9 @@ def decode(payload: bytes, now_ms: int) -> Decoded:
 
 
 def _why_ignored(record: SenmlRecord, number: int) -> Ignored:
+    if record.text is not None and record.name.endswith(FAULT):
+        probe = record.name.removesuffix(FAULT)
+        return Ignored("sensor fault", f"{probe}: {record.text}", about=probe)
     if record.value is None:
         return Ignored("not a number", f"record {number} holds no number")
     return Ignored("other unit", f"record {number}: unit {shown(record.unit)} is not kept")

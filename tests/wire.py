@@ -55,7 +55,11 @@ class Wire:
                 client, _ = self._listener.accept()
             except OSError:
                 return
-            server = socket.create_connection((HOST, self._server_port))
+            try:
+                server = socket.create_connection((HOST, self._server_port))
+            except OSError:  # the server is away: so is the other end of the wire
+                client.close()
+                continue
             self._ends += [client, server]
             for source, target, spoken in ((client, server, True), (server, client, False)):
                 thread = threading.Thread(target=self._pass_on, args=(source, target, spoken))

@@ -82,6 +82,8 @@ class SerialLine(Source):
     def _take(self, data: bytes) -> None:
         overlong = self._lines.overlong
         for line in self._lines.feed(data):
+            if not line:
+                continue  # a node ends what may be half a line before it starts its own
             try:
                 text = serial_frame.decode(line)
             except serial_frame.BadLine as fault:

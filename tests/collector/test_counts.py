@@ -28,6 +28,20 @@ def test_a_reason_is_said_once_a_minute_with_how_often(caplog: pytest.LogCapture
     assert counts.tallies()["serial /dev/x"].dropped == {"no checksum": 1002, "wrong checksum": 1}
 
 
+def test_each_probe_is_named_up_to_a_bound(caplog: pytest.LogCaptureFixture) -> None:
+    counts = Counts(lambda: 0, lambda: 0.0)
+    with caplog.at_level(logging.WARNING, "collector"):
+        for turn in range(2000):
+            name = f"probe {turn % 1000}"
+            counts.drop("mqtt", "sensor fault", f"{name}: no answer", about=name)
+    assert caplog.messages[:2] == [
+        "mqtt: dropped: sensor fault: probe 0: no answer",
+        "mqtt: dropped: sensor fault: probe 1: no answer",
+    ]
+    assert 250 < len(caplog.messages) < 260
+    assert counts.tallies()["mqtt"].dropped == {"sensor fault": 2000}
+
+
 def test_nothing_that_came_over_the_wire_can_break_a_log_line(
     caplog: pytest.LogCaptureFixture,
 ) -> None:

@@ -282,6 +282,16 @@ def test_the_unit_decides_the_quantity_and_kelvin_is_converted() -> None:
     assert [one.reason for one in decoded.ignored] == ["other unit", "other unit", "not a number"]
 
 
+def test_a_fault_travels_as_text_and_is_named_with_its_probe() -> None:
+    """RFC 8428 §4.3: "vs" is a text. It stands beside readings and takes nothing from them."""
+    text = b'[{"n":"p_fault","vs":"no answer"},{"n":"q","u":"Cel","v":1},{"n":"r_fault","v":2}]'
+    decoded = decode(text, NOW_MS)
+    assert [(one.probe, one.raw) for one in decoded.measured] == [("q", 1.0)]
+    fault, number = decoded.ignored
+    assert (fault.reason, fault.detail, fault.about) == ("sensor fault", "p: no answer", "p")
+    assert number.reason == "other unit"
+
+
 def test_the_power_on_value_stays_exact_through_kelvin() -> None:
     decoded = decode(b'[{"n":"p","u":"K","v":358.15},{"n":"q","u":"K","v":146.15}]', NOW_MS)
     assert [one.raw for one in decoded.measured] == [85.0, -127.0]

@@ -1,0 +1,87 @@
+"""One connection to an MQTT broker: each message is acknowledged before the next is sent."""
+
+import asyncio
+
+from . import packets
+from .packets import MqttFault
+
+TYPE_CHECKING = False  # MicroPython has no typing
+if TYPE_CHECKING:
+    from collections.abc import Awaitable
+    from typing import TypeVar
+
+    T = TypeVar("T")
+
+_ANSWER_S = 10
+_MOST_BYTES = 127
+"""Of a packet's body from the broker. What a node may be sent has two bytes at most."""
+
+
+class Connection:
+    """A connection, opened with `open_connection`. Everything raises OSError or MqttFault."""
+
+    def __init__(self, reader: "asyncio.StreamReader", writer: "asyncio.StreamWriter") -> None:
+        self._reader = reader
+        self._writer = writer
+        self._number = 0
+
+    async def greet(
+        self,
+        name: str,
+        keep_alive_s: int,
+        will: tuple[str, bytes],
+        login: tuple[str, str] | None,
+    ) -> None:
+        """Introduce the node, and wait for the broker's welcome."""
+        await self._say(packets.connect(name, keep_alive_s, will, login))
+        packets.check_welcome(*await self._hear())
+
+    async def publish(self, topic: str, message: bytes) -> None:
+        """Send a message, and wait until the broker has it."""
+        self._number = self._number % 0xFFFF + 1
+        await self._say(packets.publish(topic, message, self._number))
+        while packets.acknowledged(*await self._hear()) != self._number:
+            pass
+
+    async def ping(self) -> None:
+        """Ask the broker whether it is there, and wait for its answer."""
+        await self._say(packets.PING)
+        if packets.acknowledged(*await self._hear()) is not None:
+            raise MqttFault("it acknowledged what it was not sent")
+
+    async def close(self) -> None:
+        """Hang up. Raises nothing."""
+        try:
+            self._writer.close()
+            await within(self._writer.wait_closed(), 1)
+        except (OSError, MqttFault):
+            return  # it is gone either way
+
+    async def _say(self, packet: bytes) -> None:
+        self._writer.write(packet)
+        await within(self._writer.drain(), _ANSWER_S)
+
+    async def _hear(self) -> tuple[int, bytes]:
+        head = await self._bytes(2)
+        if head[1] > _MOST_BYTES:
+            raise MqttFault("it sent a long packet, which a node does not expect")
+        return head[0] >> 4, await self._bytes(head[1]) if head[1] else b""
+
+    async def _bytes(self, count: int) -> bytes:
+        return await within(self._reader.readexactly(count), _ANSWER_S)
+
+
+async def within(doing: "Awaitable[T]", seconds: float) -> "T":
+    """The result of `doing`. Raises MqttFault when it takes longer, or the other end is gone."""
+    try:
+        return await asyncio.wait_for(doing, seconds)
+    except asyncio.TimeoutError:
+        raise MqttFault(f"no answer for {seconds} s") from None
+    except EOFError:
+        raise MqttFault("it hung up") from None
+
+
+async def open_connection(host: str, port: int) -> Connection:
+    """Connect. Raises OSError or MqttFault."""
+    reader, writer = await within(asyncio.open_connection(host, port), _ANSWER_S)
+    return Connection(reader, writer)

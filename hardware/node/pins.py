@@ -1,0 +1,108 @@
+"""The board itself: pins, Wi-Fi, watchdog, USB. The only module that needs real hardware."""
+
+import asyncio
+import sys
+
+import machine
+import network
+from onewire import OneWire
+
+from . import ds18b20, node, one_wire, publisher, sht
+from .settings import Settings
+from .talker import Port
+from .words import Sensors
+
+WATCHDOG_MS = 8000
+"""The RP2040's longest is 8,388 ms (its datasheet)."""
+_I2C_HZ = 50_000  # slow: the wires to a probe are long for a bus that is meant for one board
+_WIFI_S = 20
+
+
+class PinLine(one_wire.Line):
+    """A 1-Wire line on a pin. The timing of its slots is MicroPython's own, in C."""
+
+    def __init__(self, pin: int) -> None:
+        self._line = OneWire(machine.Pin(pin))
+
+    def reset(self) -> bool:
+        """A reset pulse."""
+        return bool(self._line.reset())
+
+    def write_bit(self, bit: int) -> None:
+        """A write slot."""
+        self._line.writebit(bit)
+
+    def read_bit(self) -> int:
+        """A read slot."""
+        return int(self._line.readbit())
+
+
+class Wifi(publisher.Network):
+    """The home's network."""
+
+    def __init__(self, name: str, password: str) -> None:
+        self._name, self._password = name, password
+        self._radio = network.WLAN(network.STA_IF)
+        self._radio.active(True)
+
+    async def ensure(self) -> None:
+        """Join it unless that is done. Raises OSError when it does not come up."""
+        if self._radio.isconnected():
+            return
+        self._radio.disconnect()
+        self._radio.connect(self._name, self._password)
+        for _ in range(_WIFI_S * 10):
+            if self._radio.isconnected():
+                return
+            await asyncio.sleep(0.1)
+        raise OSError(f"Wi-Fi: {self._name} does not answer")
+
+
+class Pins(node.Board):
+    """The board."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.name = "urn:dev:mac:" + _eui64(machine.unique_id())
+        if settings.speak == "mqtt":
+            self.network = Wifi(str(settings.wifi["name"]), str(settings.wifi.get("password", "")))
+        self._speaks_here = settings.speak == "serial"
+        self._port = Port(sys.stdout.buffer)
+        self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
+
+    def sensors(self, settings: Settings) -> list[Sensors]:
+        """DS18B20 on each 1-Wire pin, and the SHT sensors on the I2C bus."""
+        found: list[Sensors] = [
+            ds18b20.Chain(PinLine(pin), f"{self.name}_pin-{pin}") for pin in settings.one_wire_pins
+        ]
+        if settings.sht:
+            sda, scl = machine.Pin(settings.i2c["sda"]), machine.Pin(settings.i2c["scl"])
+            bus = machine.SoftI2C(sda=sda, scl=scl, freq=_I2C_HZ)
+            for address, kind in sorted(settings.sht.items()):
+                found.append(sht.Sht(bus, address, sht.KINDS[kind], self.name))
+        return found
+
+    def feed(self) -> None:
+        """Feed the watchdog."""
+        self._watchdog.feed()
+
+    def write(self, data: bytes) -> bool:
+        """Write to the USB serial line."""
+        return self._port.write(data)
+
+    def log(self, text: str) -> None:
+        """A line over USB, unless readings go there."""
+        if not self._speaks_here:
+            self._port.write(b"%s\n" % text.encode())
+
+
+def _eui64(identity: bytes) -> str:
+    """The board's own number as an EUI-64.
+
+    An ESP32 tells its 48-bit MAC address, which RFC 9039 §4.1 widens with ff fe in the middle; an
+    RP2040 tells eight bytes of its flash chip, made a locally administered number here.
+    """
+    if len(identity) == 6:
+        identity = identity[:3] + b"\xff\xfe" + identity[3:]
+    else:
+        identity = bytes([identity[0] & 0xFC | 0x02]) + identity[1:8]
+    return identity.hex()

@@ -1,0 +1,140 @@
+"""The way out over MQTT: what waits goes out in order, and stays until the broker has it.
+
+The network and the broker may come and go. A reading carries the time at which it was taken, so
+that one that arrives late, or twice, is the same reading.
+"""
+
+import asyncio
+
+from . import mqtt, senml
+from .clock import Clock
+from .faults import Faults
+from .packets import MqttFault
+from .ring import Ring
+from .settings import Settings
+from .words import Fault
+
+TYPE_CHECKING = False  # MicroPython has no typing
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+KEEP_ALIVE_S = 30
+AT_ONCE = 10
+"""Readings in a message: about 900 bytes."""
+WITHOUT_CLOCK_MS = 120_000
+"""So long it waits for the time of day; after that readings go out relative to now."""
+_FIRST_WAIT_S, _MOST_WAIT_S = 1, 30
+_STEADY_MS = 10_000
+
+
+class Network:
+    """The Wi-Fi. `board` has the real one."""
+
+    async def ensure(self) -> None:
+        """Return when it is up. Raises OSError when it does not come up."""
+
+
+class Publisher:
+    """Sends what waits in the ring, and the faults that are due. `board` is the board's name.
+
+    `beat` is called whenever it has done something, at least every two minutes.
+    """
+
+    def __init__(
+        self,
+        settings: Settings,
+        *,
+        board: str,
+        network: Network,
+        ring: Ring,
+        faults: Faults,
+        clock: Clock,
+        beat: "Callable[[], None]",
+        log: "Callable[[str], None]",
+    ) -> None:
+        self._settings = settings
+        self._board = board
+        self._network = network
+        self._ring = ring
+        self._faults = faults
+        self._clock = clock
+        self._beat = beat
+        self._log = log
+        self._dropped = 0
+        self.news = asyncio.Event()
+
+    async def run(self) -> None:
+        """Connect, send, and connect again, for ever."""
+        wait_s = _FIRST_WAIT_S
+        while True:
+            began_ms = self._clock.now_ms()
+            try:
+                await self._one_connection()
+            except (OSError, MqttFault) as fault:
+                self._log(f"broker: {fault}")
+            self._ring.failed()
+            if self._clock.now_ms() - began_ms >= _STEADY_MS:
+                wait_s = _FIRST_WAIT_S
+            await asyncio.sleep(wait_s)
+            wait_s = min(2 * wait_s, _MOST_WAIT_S)
+
+    async def _one_connection(self) -> None:
+        self._beat()
+        await self._network.ensure()
+        self._beat()
+        address = self._settings.mqtt
+        port = address.get("port", 1883)
+        link = await mqtt.open_connection(str(address["host"]), int(str(port)))
+        try:
+            gone = senml.pack([senml.fault_record(Fault(self._board, "the node is gone"), None)])
+            await link.greet(
+                "warmcoil-" + self._settings.name,
+                KEEP_ALIVE_S,
+                (self._settings.topic, gone.encode()),
+                self._settings.login,
+            )
+            self._log("broker: connected")
+            while True:
+                self._beat()
+                if not await self._send(link):
+                    await self._idle(link)
+        finally:
+            await link.close()
+
+    async def _send(self, link: mqtt.Connection) -> bool:
+        """Send one message; False when there is nothing to send."""
+        now_ms = self._clock.now_ms()
+        if not self._clock.is_set and now_ms < WITHOUT_CLOCK_MS:
+            return False
+        self._count_dropped()
+        due = self._faults.due(now_ms)
+        waiting = self._ring.oldest(AT_ONCE)
+        if not due and not waiting:
+            return False
+        records = [senml.fault_record(one, self._time(now_ms, now_ms)) for one in due]
+        records += [senml.record(one, self._time(at_ms, now_ms)) for at_ms, one in waiting]
+        message = senml.pack(records).encode()
+        await link.publish(self._settings.topic, message)
+        self._ring.done()
+        self._faults.said(due, now_ms)
+        return True
+
+    async def _idle(self, link: mqtt.Connection) -> None:
+        """Wait for something to send; ask the broker whether it is there where that takes long."""
+        self.news.clear()
+        try:
+            await asyncio.wait_for(self.news.wait(), KEEP_ALIVE_S // 3)
+        except asyncio.TimeoutError:
+            await link.ping()
+
+    def _time(self, at_ms: int, now_ms: int) -> int:
+        unix_ms = self._clock.unix_ms(at_ms)
+        return at_ms - now_ms if unix_ms is None else unix_ms
+
+    def _count_dropped(self) -> None:
+        """Say how many readings were lost since it was last said."""
+        lost = self._ring.dropped - self._dropped
+        if lost:
+            self._dropped = self._ring.dropped
+            text = f"{lost} readings lost: the broker was away for too long"
+            self._faults.once(Fault(self._board, text))

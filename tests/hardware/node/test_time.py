@@ -1,0 +1,94 @@
+"""The time of day from a server, and readings that were taken before it was known."""
+
+from __future__ import annotations
+
+import struct
+
+import pytest
+
+from hardware.node import senml, serial_line, sntp
+from hardware.node.words import CELSIUS, HUMIDITY, Fault, Reading
+from tests.micropython import run
+
+MARK = b"\x01\x02\x03\x04\x05\x06\x07\x08"
+NOW_S = 1_795_000_000
+ERA_2_S = 2_100_000_000  # after 2036-02-07, when the count of RFC 5905 begins anew
+
+
+def answer(
+    unix_s: float = NOW_S, mark: bytes = MARK, head: int = 0x24, stratum: int = 2, size: int = 48
+) -> bytes:
+    """An answer as RFC 4330 lays it out."""
+    seconds, rest = divmod(unix_s + 2_208_988_800, 1)
+    now = struct.pack(">II", int(seconds) % 2**32, int(rest * 2**32))
+    return (bytes([head, stratum, 0, 0xEC]) + bytes(12) + now + mark + now + now)[:size]
+
+
+@pytest.mark.parametrize("unix_s", [NOW_S, NOW_S + 0.25, ERA_2_S])
+def test_an_answer(unix_s: float) -> None:
+    assert sntp.answer_ms(answer(unix_s), MARK) == (unix_s * 1000, unix_s * 1000)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        answer(mark=bytes(8)),  # of another question, or a guess
+        answer(head=0x23),  # a question, not an answer
+        answer(head=0xE4),  # leap indicator 3: not synchronised
+        answer(stratum=0),  # a kiss of death
+        answer(stratum=16),
+        answer(size=47),
+        answer(unix_s=1_700_000_000),  # before this firmware was written
+        b"",
+    ],
+)
+def test_an_answer_that_sets_no_clock(wrong: bytes) -> None:
+    with pytest.raises(sntp.NoTime):
+        sntp.answer_ms(wrong, MARK)
+
+
+CLOCK = """
+import json
+from hardware.node import clock
+
+def ticks():
+    return tick[0] % (1 << 30)
+
+class Time:
+    ticks_ms = staticmethod(ticks)
+    # As boards have it; the unix port counts further.
+    ticks_diff = staticmethod(lambda a, b: (a - b + (1 << 29)) % (1 << 30) - (1 << 29))
+
+clock.time = Time
+tick = [(1 << 30) - 1000]
+made = clock.Clock()
+seen = []
+for _ in range(30):
+    tick[0] += 500_000_000  # almost six days
+    seen.append(made.now_ms())
+early = made.unix_ms(5)
+made.set(1_795_000_000_123, seen[-1])
+print(json.dumps([seen, early, made.unix_ms(seen[0]), made.is_set]))
+"""
+
+
+def test_the_clock_never_wraps_and_dates_what_came_before_it_was_set() -> None:
+    """MicroPython's ticks begin anew after 2^30 ms, twelve days."""
+    seen, early, first, is_set = run(CLOCK)
+    assert seen == [500_000_000 * n for n in range(1, 31)]
+    assert (early, is_set) == (None, True)
+    assert first == 1_795_000_000_123 - 29 * 500_000_000
+
+
+def test_records_and_lines() -> None:
+    warm = Reading("urn:dev:ow:28a1b2c3d4e5f6ac", CELSIUS, 250_625)
+    assert senml.record(warm, 1_795_000_000_050) == (
+        '{"n":"urn:dev:ow:28a1b2c3d4e5f6ac","t":1795000000.05,"u":"Cel","v":25.0625}'
+    )
+    assert senml.record(Reading("p", HUMIDITY, -5), -1500) == (
+        '{"n":"p_humidity","t":-1.5,"u":"%RH","v":-0.0005}'
+    )
+    assert senml.fault_record(Fault("p", 'a "b"'), None) == '{"n":"p_fault","vs":"a \\"b\\""}'
+    lines = serial_line.lines([senml.record(warm, None)] * 100)
+    assert max(map(len, lines)) <= serial_line.LONGEST_LINE
+    assert sum(line.count(b'"v"') for line in lines) == 100
