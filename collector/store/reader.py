@@ -9,6 +9,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections import OrderedDict
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self
@@ -34,6 +35,19 @@ class Packed(NamedTuple):
 
     blocks: list[bytes]
     journal: Columns
+
+
+@dataclass(frozen=True, slots=True)
+class Stamps:
+    """What tells whether readings of a series are still the same, without reading them.
+
+    `days` have a block in the archive, in order, with its checksum in `crc32`; `journal_ms` is the
+    time of the earliest reading that the journal adds.
+    """
+
+    days: list[int]
+    crc32: list[int]
+    journal_ms: int | None
 
 
 class Reader:
@@ -66,6 +80,19 @@ class Reader:
         with self._lock:
             tail = self._tail.columns().get(key, Columns()).cut(start_ms, end_ms)
             return self._archived(key, start_ms, end_ms).merged(tail)
+
+    def stamps(self) -> dict[SeriesKey, Stamps]:
+        """What tells the readings of every series, by day."""
+        with self._lock:
+            tails = self._tail.columns()
+            found = self._archive.checksums()
+            return {
+                key: Stamps(
+                    *found.get(key, ([], [])),
+                    journal_ms=tails[key].at_ms[0] if tails.get(key) else None,
+                )
+                for key in found.keys() | tails.keys()
+            }
 
     def latest(self) -> dict[SeriesKey, Reading]:
         """The newest reading of every series, flagged or not. Cheap enough for every second."""
