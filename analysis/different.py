@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Literal
 
 from analysis.factors import Factor, Finding
 from analysis.gathering import Facts, Gathered, gathered_from
+from analysis.judged import JudgedMeals
 from analysis.measured import COMING_BACK, DOSE, HUMIDITY, limit_names
 from analysis.measured_keeping import SHED, SINCE, SINCE_BACK, handling_name
 from analysis.measured_prey import CONTRAST, FED_IN, SHARE, STATE, WIDTH
@@ -142,6 +143,7 @@ def different_meals(
     meal: int | None = None,
     animal: str | None = None,
     also_kept: bool = False,
+    kept: JudgedMeals | None = None,
 ) -> tuple[list[Different], int]:
     """The meals to tell of, and how many others there are.
 
@@ -153,7 +155,7 @@ def different_meals(
     if record is not None:
         animal = _its_animal(record, animal)
     facts, tracks = Facts.of(book, animal), Tracks(reader)
-    reviews = review_all(book, reader, care, settings, now_ms, animal=animal)
+    reviews = review_all(book, reader, care, settings, now_ms, animal=animal, kept=kept)
     if record is not None:
         wanted = [one for one in reviews if one.meal == record.meal]
     else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING
@@ -12,6 +13,7 @@ from analysis.digestion import AT_C, model_days
 from analysis.exposure import NOTHING, Line
 from analysis.factors import Factor, StayedDown, findings
 from analysis.gathering import Facts, Gathered, gather, gathered_from
+from analysis.judged import JudgedMeals
 from analysis.measured import Measured, measured
 from analysis.progress import Progress, progress, swing_factor
 from analysis.reasons import (
@@ -37,7 +39,7 @@ from analysis.warmth import (
     warm_side,
 )
 from analysis.window import Window, taken_at_ms
-from collector.book.records import Outcome
+from collector.book.records import Meal, Outcome
 from config.care import CareProfile
 from config.settings import Settings
 
@@ -143,29 +145,28 @@ def review_all(  # noqa: PLR0917  # callers hand over a home's parts in the orde
     settings: Settings,
     now_ms: int,
     animal: str | None = None,
+    *,
+    kept: JudgedMeals | None = None,
 ) -> list[Review]:
     """Every meal that was taken, of one animal or of all, judged; the oldest first.
 
-    Offers that were refused or not taken have no window and are not among them.
+    Offers that were refused or not taken have no window and are not among them. What `kept` has
+    is not judged again where it still holds.
     """
     facts, tracks = Facts.of(book, animal), Tracks(reader)
+    look = kept.now(book, reader, facts, now_ms) if kept is not None else None
     meals = [
         (taken_at_ms(meal), meal.meal, meal) for meals in facts.meals.values() for meal in meals
     ]
-    judged = [
-        review(
-            gathered_from(
-                meal,
-                facts,
-                tracks,
-                care=care,
-                settings=settings,
-                now_ms=now_ms,
-                with_room=False,
-            ),
-            care,
-            settings,
+
+    def judge(meal: Meal) -> Review:
+        gathered = gathered_from(
+            meal, facts, tracks, care=care, settings=settings, now_ms=now_ms, with_room=False
         )
+        return review(gathered, care, settings)
+
+    judged = [
+        look.review(meal, partial(judge, meal)) if look is not None else judge(meal)
         for *_, meal in sorted(meals, key=itemgetter(0, 1))
     ]
     by_animal = groupby(sorted(judged, key=_animal), key=_animal)

@@ -10,6 +10,7 @@ from fastapi import APIRouter, FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.routing import Route
 
+from analysis.judged import JudgedMeals
 from analysis.page import faults
 from analysis.page.access.access import Access
 from analysis.page.access.guard import Guard
@@ -50,6 +51,7 @@ def create_app(
         access=Access(home, settings, now_ms, monotonic),
         now_ms=now_ms,
         working=Working(home),
+        judged=JudgedMeals(),
     )
     app = FastAPI(
         title="Warmcoil",

@@ -67,7 +67,10 @@ def meal_told(record: Meal, home: Looking) -> MealTold | None:
     if taken_at_ms(record) is None:
         return None
     book, settings, care = home.book, home.settings, home.care
-    told, _ = different_meals(book, home.reader, care, settings, home.now_ms, meal=record.meal)
+    told, _ = different_meals(
+        book, home.reader, care, settings, home.now_ms,
+        meal=record.meal, kept=home.parts.judged,
+    )  # fmt: skip
     different = told[0]
     gathered = gather(record, book, home.reader, care, settings, home.now_ms)
     review, sentence = different.review, meal_sentence(record, settings)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from jinja2 import Environment
 from starlette.requests import HTTPConnection
 
+from analysis.judged import JudgedMeals
 from analysis.page.access.access import Access
 from analysis.page.assets import Assets
 from analysis.page.working import Working
@@ -30,6 +31,7 @@ class Parts:
     access: Access
     now_ms: Callable[[], int]
     working: Working
+    judged: JudgedMeals
 
 
 def parts_of(request: HTTPConnection) -> Parts:

@@ -7,6 +7,7 @@ in neither. Where both have a reading of one time, the archive's stays, as it wi
 from __future__ import annotations
 
 import threading
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import NamedTuple, Self
@@ -26,6 +27,19 @@ class Packed(NamedTuple):
 
     blocks: list[bytes]
     journal: Columns
+
+
+@dataclass(frozen=True, slots=True)
+class Stamps:
+    """What tells whether readings of a series are still the same, without reading them.
+
+    `days` have a block in the archive, in order, with its checksum in `crc32`; `journal_ms` is the
+    time of the earliest reading that the journal adds.
+    """
+
+    days: list[int]
+    crc32: list[int]
+    journal_ms: int | None
 
 
 class Reader:
@@ -57,6 +71,21 @@ class Reader:
         with self._lock:
             tail = self._journal().get(key, Columns()).cut(start_ms, end_ms)
             return self._archive.columns(key, start_ms, end_ms).merged(tail)
+
+    def stamps(self) -> dict[SeriesKey, Stamps] | None:
+        """What tells the readings of every series, by day; None where the archive cannot say."""
+        with self._lock:
+            tails = self._journal()
+            found = self._archive.checksums()
+            if found is None:
+                return None
+            return {
+                key: Stamps(
+                    *found.get(key, ([], [])),
+                    journal_ms=tails[key].at_ms[0] if tails.get(key) else None,
+                )
+                for key in found.keys() | tails.keys()
+            }
 
     def latest(self) -> dict[SeriesKey, Reading]:
         """The newest reading of every series, flagged or not. Cheap enough for every second."""

@@ -42,6 +42,10 @@ class ReadArchive(Protocol):
         """The same undecoded where it is kept packed (whole days), else as columns."""
         ...
 
+    def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]] | None:
+        """Of every series its days in order, and a checksum of each; None where there is none."""
+        ...
+
     def renew(self) -> None:
         """Readings were sealed just now: an answer remembered from before may lack them."""
         ...
@@ -93,6 +97,10 @@ class SqliteReading:
         """See `ReadArchive.blocks`."""
         stored = self._archive.stored(key, start_ms, end_ms)
         return [one.packed for one in stored if self._whole(key, one)], Columns()
+
+    def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]] | None:
+        """See `ReadArchive.checksums`."""
+        return self._archive.checksums()
 
     def renew(self) -> None:
         """Nothing to do: each answer is of the file as it is."""

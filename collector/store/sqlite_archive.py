@@ -98,6 +98,19 @@ class SqliteArchive:
         )
         return [Stored(*row) for row in rows]
 
+    def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]]:
+        """Of every series the days that have a block, in order, and the blocks' checksums."""
+        found: dict[SeriesKey, tuple[list[int], list[int]]] = {}
+        for number, probe, quantity in self._rows("SELECT id, probe, quantity FROM series"):
+            rows = self._rows(
+                "SELECT day, crc32 FROM block WHERE series_id = ? ORDER BY day", (number,)
+            )
+            found[self._key(probe, quantity)] = (
+                [day for day, _ in rows],
+                [crc32 for _, crc32 in rows],
+            )
+        return found
+
     def last_times(self) -> dict[SeriesKey, int]:
         """The time of the newest reading of every series in ms, without decoding anything."""
         rows = self._rows(

@@ -146,11 +146,8 @@ def test_a_killed_page_costs_nothing(broker: Mosquitto, tmp_path: Path, kills: i
     assert [one.title.partition(":")[0] for one in endpoint.arrivals] == ["Warm side low in Larch"]
     assert endpoint.requests == 1
     with AlarmStore(home.alarms) as store:
-        causes = [one.cause for one in store.transitions() if one.key.kind is LOW]
+        causes = [one.cause for one in store.transitions() if one.key.kind is Kind.WARM_SIDE_LOW]
     assert causes == [Cause.RAISED]
-
-
-LOW = Kind.WARM_SIDE_LOW
 
 
 def furnished(folder: Path, broker: Mosquitto, endpoint: Endpoint) -> Home:

@@ -39,8 +39,9 @@ def reviews(request: Request, animal: AnimalName = None) -> list[dict[str, Any]]
     with looking(request) as home:
         must_know(home, animal)
         found = review_all(
-            home.book, home.reader, home.care, home.settings, home.now_ms, animal=animal
-        )
+            home.book, home.reader, home.care, home.settings, home.now_ms,
+            animal=animal, kept=home.parts.judged,
+        )  # fmt: skip
     return [one.as_json() for one in found]
 
 
@@ -51,8 +52,9 @@ def review(request: Request, meal: MealNumber) -> dict[str, Any]:
         record = home.book.meal(meal)
         must_be_taken(taken_at_ms(record), meal)
         found = review_all(
-            home.book, home.reader, home.care, home.settings, home.now_ms, animal=record.animal
-        )
+            home.book, home.reader, home.care, home.settings, home.now_ms,
+            animal=record.animal, kept=home.parts.judged,
+        )  # fmt: skip
     return next(one.as_json() for one in found if one.meal == meal)
 
 
