@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/pip --disable-pip-version-check -q
 WORKERS ?= auto
 
-.PHONY: help demo test lint types campaigns bench lock format clean install uninstall
+.PHONY: help demo test lint types campaigns bench influxd lock format clean install uninstall
 
 help:
 	@echo "make demo       an invented collection with simulated probes, kept running"
@@ -13,6 +13,7 @@ help:
 	@echo "make lint       ruff, mypy --strict and the import rules"
 	@echo "make campaigns  the long tests: kills, fuzzing, many simulated books"
 	@echo "make bench      speed, memory and bytes written, as JSON lines"
+	@echo "make influxd    builds the InfluxDB that the tests use, once; it needs a Go"
 	@echo "make install    on a board, as root: programs, units, a home; again to upgrade"
 	@echo "make uninstall  takes them away; the home stays"
 	@echo "make lock       renew the hashed lists of packages"
@@ -31,12 +32,21 @@ $(VENV)/.test: $(VENV)/.run tests/requirements.lock
 demo: $(VENV)/.run
 	$(BIN)/warmcoil demo
 
+# The version that can be built with nothing but a Go (1.21 or newer). Which proxy Go asks is the
+# machine's own setting.
+INFLUXD := .tools/bin/influxd
+influxd: $(INFLUXD)
+$(INFLUXD):
+	@sh tests/influxd.sh $(INFLUXD)
+
 test: $(VENV)/.test
 	@sh tests/system-packages.sh
+	@sh tests/influxd.sh $(INFLUXD) if-possible
 	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m "not campaign"
 
 campaigns: $(VENV)/.test
 	@sh tests/system-packages.sh
+	@sh tests/influxd.sh $(INFLUXD) if-possible
 	$(BIN)/pytest -m campaign --timeout 3600
 
 lint: $(VENV)/.test
@@ -60,6 +70,7 @@ lock: $(VENV)/.test
 		pyproject.toml -o tests/requirements.lock
 
 bench: $(VENV)/.test
+	@sh tests/influxd.sh $(INFLUXD) if-possible
 	@mkdir -p artefacts
 	$(BIN)/python -m tests.benchmarks.store artefacts
 	$(BIN)/python -m tests.benchmarks.exchange artefacts

@@ -64,6 +64,28 @@ class Collect(_Strict):
     wait_for_clock: bool = False
 
 
+class Archive(_Strict):
+    """What keeps the readings for years: a file of the home, or an InfluxDB.
+
+    For InfluxDB 1.8, `bucket` is "database/retention-policy" and the token is "user:password".
+    The token stands in `token_file` or in WARMCOIL_INFLUXDB_TOKEN, never here.
+    """
+
+    kind: Literal["sqlite", "influxdb"] = "sqlite"
+    url: Annotated[str, Field(pattern=r"^https?://[^\s/?#@]+(/[^\s?#@]*)?$")] | None = None
+    org: str = Field(default="-", min_length=1)
+    bucket: Annotated[str, Field(pattern=r'^[^\s"\\$]([^\n\r"\\$]*[^\s"\\$])?$')] | None = None
+    token_file: Path | None = None
+    ca_file: Path | None = None
+    timeout_seconds: Annotated[float, Field(ge=0.5, le=120)] = 10.0
+
+    @model_validator(mode="after")
+    def _where(self) -> Self:
+        if self.kind == "influxdb" and (self.url is None or self.bucket is None):
+            raise ValueError("an InfluxDB takes an address and a bucket; give url and bucket")
+        return self
+
+
 class Serial(_Strict):
     """One serial line with one SenML pack a line."""
 
@@ -301,6 +323,7 @@ class Settings(_Strict):
     time_zone: str = "UTC"
     show: Show = Show()
     collect: Collect = Collect()
+    archive: Archive = Archive()
     serial: tuple[Serial, ...] = ()
     mqtt: Mqtt = Mqtt()
     onewire: OneWire = OneWire()

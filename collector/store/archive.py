@@ -37,13 +37,26 @@ class ArchiveAway(StoreFault):
     """The archive cannot take readings just now: another process writes to it, or it is down."""
 
 
+class ArchiveDown(StoreFault):
+    """A server that keeps the archive cannot be used now: it is away, ill, or refuses us."""
+
+
+class ArchiveRefused(StoreFault):
+    """The archive took a batch, but for some readings that it will not keep as it is set up.
+
+    They are still wherever they came from.
+    """
+
+
 class Archive(Protocol):
     """Keeps readings of any age, by (probe, quantity, time)."""
 
     def write(self, batch: Mapping[SeriesKey, Columns]) -> Written:
-        """Keep a batch: all of it or nothing, and for good on return. Writing it again is harmless.
+        """Keep a batch, for good on return. Writing it again is harmless.
 
-        Raises ArchiveAway when it must be tried again, StoreFault when it cannot be done.
+        A file takes all of it or nothing; of a server that fails on the way a part may be there.
+        Raises ArchiveAway or ArchiveDown when it must be tried again, ArchiveRefused, StoreFault
+        when it cannot be done, ValueError for readings out of order or not finite.
         """
         ...
 

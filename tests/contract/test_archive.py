@@ -8,6 +8,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -16,8 +17,10 @@ from hypothesis import strategies as st
 from collector.readings import AS_READ, Quantity, Reading, SeriesKey
 from collector.store.archive import Archive, Span, Written
 from collector.store.columns import DAY_MS, Columns
+from collector.store.influx_archive import InfluxArchive
 from collector.store.sqlite_archive import SqliteArchive
 from tests.collector.store.series import COOL, DAY_0_MS, KEYS, WARM, few_days, readings
+from tests.influx import database, the_server
 
 Opener = Callable[[], Archive]
 """Opens the same archive, again and again."""
@@ -30,9 +33,46 @@ def sqlite_place() -> Iterator[Opener]:
         yield lambda: SqliteArchive(Path(folder) / "archive.db")
 
 
-ARCHIVES: dict[str, Place] = {"sqlite": sqlite_place}
+@contextmanager
+def influx_place() -> Iterator[Opener]:
+    with database(the_server()) as settings:
+        # Few rows at once: a window then takes several questions.
+        yield lambda: InfluxArchive(settings, rows_at_once=7)
+
+
+ARCHIVES: dict[str, Place] = {"sqlite": sqlite_place, "influxdb": influx_place}
 
 every_archive = pytest.mark.parametrize("place", ARCHIVES.values(), ids=ARCHIVES)
+
+Law = Callable[..., None]
+
+SLOW = {influx_place}
+SHARE = 12
+"""A server takes a dozen requests and syncs where a file takes one: fewer examples."""
+
+
+def a_law(examples: int, **given_: st.SearchStrategy[Any]) -> Callable[[Law], Law]:
+    """A test with examples by hypothesis, as many as the archive can do in the time there is."""
+
+    def for_every_archive(law: Law) -> Law:
+        def checked(place: Place, most: int) -> None:
+            @given(**given_)
+            @settings(max_examples=most, deadline=None, database=None)
+            def held(**some: Any) -> None:
+                law(place, **some)
+
+            held()
+
+        @every_archive
+        def test(place: Place) -> None:
+            checked(place, examples // SHARE if place in SLOW else examples)
+
+        test.__name__ = law.__name__
+        test.__doc__ = law.__doc__
+        return test
+
+    return for_every_archive
+
 
 # Days before 1970 too: a day number is rounded down, not towards zero.
 times = st.one_of(few_days, st.integers(-2 * DAY_MS, 2 * DAY_MS), st.integers(0, 30))
@@ -54,12 +94,11 @@ def union(some: list[list[Reading]]) -> list[Reading]:
     return sorted(firsts.values(), key=lambda one: (KEYS.index(one.key), one.at_ms))
 
 
-@every_archive
-@given(batches)
-@settings(max_examples=60, deadline=None)
+@a_law(60, some=batches)
 def test_it_keeps_the_union_and_the_first_of_a_time_stays(
     place: Place, some: list[list[Reading]]
 ) -> None:
+
     with place() as opened:
         seen: set[tuple[SeriesKey, int]] = set()
         for batch in some:
@@ -74,12 +113,11 @@ def test_it_keeps_the_union_and_the_first_of_a_time_stays(
             assert kept(archive) == union(some)
 
 
-@every_archive
-@given(st.lists(readings(times), max_size=40), st.randoms(), st.integers(1, 5))
-@settings(max_examples=40, deadline=None)
+@a_law(40, some=st.lists(readings(times), max_size=40), rng=st.randoms(), parts=st.integers(1, 5))
 def test_order_and_split_do_not_matter(
     place: Place, some: list[Reading], rng: random.Random, parts: int
 ) -> None:
+
     whole = union([some])
     shuffled = whole[:]
     rng.shuffle(shuffled)
@@ -89,9 +127,7 @@ def test_order_and_split_do_not_matter(
         assert kept(archive) == whole
 
 
-@every_archive
-@given(st.lists(readings(times), max_size=30))
-@settings(max_examples=40, deadline=None)
+@a_law(40, some=st.lists(readings(times), max_size=30))
 def test_the_same_again_changes_nothing(place: Place, some: list[Reading]) -> None:
     columns = Columns.of(some)
     count = sum(map(len, columns.values()))
@@ -102,12 +138,11 @@ def test_the_same_again_changes_nothing(place: Place, some: list[Reading]) -> No
         assert kept(archive) == before
 
 
-@every_archive
-@given(st.lists(readings(st.integers(0, 30)), max_size=30))
-@settings(max_examples=40, deadline=None)
+@a_law(40, some=st.lists(readings(st.integers(0, 30)), max_size=30))
 def test_another_value_at_the_same_time_is_counted_and_not_taken(
     place: Place, some: list[Reading]
 ) -> None:
+
     columns = Columns.of(some)
     other = {key: twisted(one) for key, one in columns.items()}
     with place() as opened, closing(opened()) as archive:
@@ -122,12 +157,11 @@ def twisted(one: Columns) -> Columns:
     return Columns.ordered(one.at_ms, unlike, one.flags)
 
 
-@every_archive
-@given(st.lists(readings(times), max_size=40), times, times)
-@settings(max_examples=60, deadline=None)
+@a_law(60, some=st.lists(readings(times), max_size=40), start_ms=times, end_ms=times)
 def test_a_window_has_its_start_and_not_its_end(
     place: Place, some: list[Reading], start_ms: int, end_ms: int
 ) -> None:
+
     with place() as opened, closing(opened()) as archive:
         archive.write(Columns.of(some))
         for key in KEYS:
@@ -137,9 +171,7 @@ def test_a_window_has_its_start_and_not_its_end(
             ]
 
 
-@every_archive
-@given(st.lists(readings(times), max_size=30))
-@settings(max_examples=40, deadline=None)
+@a_law(40, some=st.lists(readings(times), max_size=30))
 def test_spans_tell_what_is_there(place: Place, some: list[Reading]) -> None:
     columns = Columns.of(some)
     with place() as opened, closing(opened()) as archive:
