@@ -7,7 +7,10 @@ from itertools import pairwise
 
 from collector.book.check import check_book
 from collector.readings import Quantity
+from collector.store.archive import ArchiveDown
 from collector.store.check import check as check_store
+from collector.store.check import check_journal
+from collector.store.opening import open_reader
 from collector.store.reader import Reader
 from config.home import Home
 from config.settings import Settings
@@ -26,17 +29,32 @@ class Found:
     faults: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     mendable: bool = False
+    away: bool = False
+    """The only fault: the server that keeps the archive. It says itself what to do."""
+
+    def how_to_mend(self, home: Home) -> str:
+        """The command that mends; empty where none does."""
+        if self.away:
+            return ""
+        return f"warmcoil repair --home {home.folder}" if self.mendable else "warmcoil restore"
 
 
 def check_home(home: Home, settings: Settings) -> Found:
     """Check store and book of a home. Changes nothing."""
     found = Found()
-    found.faults += check_store(home.journal, home.archive)
+    kept_here = settings.archive.kind == "sqlite"
+    found.faults += (
+        check_store(home.journal, home.archive) if kept_here else check_journal(home.journal)
+    )
     found.mendable = bool(found.faults)
     found.faults += check_book(home.book)
     if not found.faults:
-        with Reader(home.journal, home.archive) as reader:
-            found.notes += _series_notes(reader, settings)
+        try:
+            with open_reader(home, settings) as reader:
+                found.notes += _series_notes(reader, settings)
+        except ArchiveDown as fault:
+            found.faults.append(str(fault))
+            found.away = True
     return found
 
 

@@ -14,7 +14,7 @@ from analysis.figures import plot_recent
 from analysis.recent import recent_of
 from collector.book.book import Book
 from collector.clock import wall_clock_ms
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.care import load_care_profile
 from config.errors import WarmcoilError
 from config.home import Home
@@ -27,7 +27,7 @@ def draw(home: Home, enclosure: str, title: str, out: Path, now_ms: int) -> None
     care = load_care_profile(settings.care.profile, home.folder / "care")
     with (
         Book(home.book, read_only=True) as book,
-        Reader(home.journal, home.archive) as reader,
+        open_reader(home, settings) as reader,
     ):
         recent = recent_of(enclosure, book, reader, care=care, settings=settings, now_ms=now_ms)
     plot_recent(recent, out, settings, care, title=title)

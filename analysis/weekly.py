@@ -12,7 +12,7 @@ from analysis.verdict import NO_PROBE, Verdict
 from analysis.watch.jobs_process import Told, run_job
 from analysis.words import DAY_MS, local_day, plain
 from collector.book.book import Book
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.care import load_care_profile
 from config.home import Home
 from config.settings import Settings, load_settings
@@ -38,7 +38,7 @@ def weekly_review(home: Home, due_ms: int, now_ms: int) -> Told | None:  # noqa:
         return None
     with (
         Book(home.book, read_only=True) as book,
-        Reader(home.journal, home.archive) as reader,
+        open_reader(home, settings) as reader,
     ):
         reviews = review_all(book, reader, care, settings, now_ms)
     return told_of(reviews, settings, now_ms) if reviews else None

@@ -8,6 +8,7 @@ import signal
 import sys
 from collections.abc import Sequence
 from contextlib import ExitStack, closing
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
@@ -27,7 +28,7 @@ from collector.sealer import Sealer
 from collector.service import SignsOfLife, log_to_stderr, only_one
 from collector.state import StateFile
 from collector.store.journal import Journal
-from collector.store.reader import Reader
+from collector.store.opening import open_archive, open_reader
 from config.errors import Unusable, WarmcoilError
 from config.home import Home
 from config.settings import Settings, load_settings
@@ -72,12 +73,11 @@ def collect(home: Home) -> int:
     with ExitStack() as stack:
         stack.enter_context(only_one(home.folder / "collector.lock", "collector"))
         home.readings.mkdir(exist_ok=True)
-        newest = _newest(home)
+        newest = _newest(home, settings)
         journal = stack.enter_context(
             closing(Journal(home.journal, sync_seconds=settings.collect.sync_seconds))
         )
-        every_s = settings.collect.seal_minutes * 60.0
-        sealer = stack.enter_context(closing(Sealer(journal, home.archive, every_s)))
+        sealer = stack.enter_context(closing(_sealer(home, settings, journal)))
         # What a process left behind: else all its receipts, of an hour perhaps, were in memory.
         sealer.seal()
         collecting = compose(home, settings, journal, sealer, newest)
@@ -121,8 +121,15 @@ def compose(
     )
 
 
-def _newest(home: Home) -> list[Reading]:
-    with Reader(home.journal, home.archive) as reader:
+def _sealer(home: Home, settings: Settings, journal: Journal) -> Sealer:
+    every_s = settings.collect.seal_minutes * 60.0
+    remote = settings.archive.kind != "sqlite"
+    server = partial(open_archive, home, settings) if remote else None
+    return Sealer(journal, home.archive, every_s, open_server=server)
+
+
+def _newest(home: Home, settings: Settings) -> list[Reading]:
+    with open_reader(home, settings, patient=True) as reader:
         return list(reader.latest().values())
 
 

@@ -173,7 +173,11 @@ def _secrets(home: Home) -> tuple[Path, ...]:
         settings = load_settings(home)
     except BadSettings:
         return ()  # a home with a slip in its settings is worth a backup all the more
-    named = (settings.mqtt.password_file, settings.watch.notify_file)
+    named = (
+        settings.mqtt.password_file,
+        settings.watch.notify_file,
+        settings.archive.token_file,
+    )
     return tuple(path for path in named if path is not None)
 
 

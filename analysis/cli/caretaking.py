@@ -12,7 +12,8 @@ from analysis.cli.common import (
     bare_home,
     home_at,
 )
-from config.errors import NotSo
+from config.errors import BadSettings, NotSo
+from config.home import Home
 from config.settings import load_settings
 
 
@@ -34,8 +35,8 @@ def check(home: HomeOption = None) -> None:
         typer.echo(f"fault: {line}")
     if found.faults:
         count = "1 fault" if len(found.faults) == 1 else f"{len(found.faults)} faults"
-        mend = f"warmcoil repair --home {where.folder}" if found.mendable else "warmcoil restore"
-        raise NotSo(f"{count} found; nothing was changed; to mend: {mend}")
+        mend = f"; to mend: {found.how_to_mend(where)}" if found.how_to_mend(where) else ""
+        raise NotSo(f"{count} found; nothing was changed{mend}")
     typer.echo("no faults")
 
 
@@ -61,9 +62,24 @@ def backup(
     """Write settings, book, alarms and readings to one file, while everything runs."""
     from collector.backup import backup as write
 
-    write(home_at(home), file)
+    where = home_at(home)
+    write(where, file)
     size_mb = file.stat().st_size / 1e6
     typer.echo(f"{file} written ({size_mb:.1f} MB). Password files are not in it.")
+    if server := _server_of(where):
+        typer.echo(
+            f"Nor are the readings that {server} keeps: of those, only what waits in the journal "
+            "is. Back the server up with its own means."
+        )
+
+
+def _server_of(home: Home) -> str | None:
+    """The server that keeps the home's archive; None where a file does, or nobody can tell."""
+    try:
+        archive = load_settings(home).archive
+    except BadSettings:
+        return None  # a home with a slip in its settings is worth a backup all the more
+    return f"InfluxDB at {archive.url}" if archive.kind == "influxdb" else None
 
 
 def restore(

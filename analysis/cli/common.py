@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from collector.book.book import Book
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.care import CareProfile, load_care_profile
 from config.errors import Unusable
 from config.home import Home
@@ -78,7 +78,7 @@ class Opened:
         self.home = home_at(folder)
         self.settings: Settings = load_settings(self.home)
         self.book = Book(self.home.book, read_only=True)
-        self.reader = Reader(self.home.journal, self.home.archive)
+        self.reader = open_reader(self.home, self.settings)
 
     @property
     def care(self) -> CareProfile:

@@ -46,14 +46,14 @@ def import_(
     """Import a CSV file: all rows or none. The same file twice changes nothing."""
     from collector.book.book import Book
     from collector.exchange import import_file
-    from collector.store.sqlite_archive import SqliteArchive
+    from collector.store.opening import open_archive
 
     where = home_at(home)
     settings = load_settings(where)
     where.readings.mkdir(exist_ok=True)
     with (
         Book(where.book, who=who(), zone=settings.zone) as book,
-        closing(SqliteArchive(where.archive)) as archive,
+        closing(open_archive(where, settings)) as archive,
         _bar(file) as progress,
     ):
         done = import_file(

@@ -18,7 +18,7 @@ from analysis.page.finding import routers
 from analysis.page.parts import Parts
 from analysis.page.showing import environment_of
 from analysis.page.working import Working
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.care import load_care_profile
 from config.home import Home
 from config.settings import Settings, load_settings
@@ -44,7 +44,7 @@ def create_app(
         home=home,
         settings=settings,
         care=load_care_profile(settings.care.profile, home.folder / "care"),
-        reader=Reader(home.journal, home.archive),
+        reader=open_reader(home, settings),
         assets=assets,
         environment=environment_of(settings, assets),
         access=Access(home, settings, now_ms, monotonic),

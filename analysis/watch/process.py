@@ -28,7 +28,7 @@ from analysis.watch.rule_figures import rules_of
 from analysis.watch.service import Service
 from analysis.watch.watcher import Parts, Watcher
 from collector.clock import Clock, wall_clock_ms
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.care import load_care_profile
 from config.errors import NotSo, StoreFault, Unusable, WarmcoilError
 from config.home import Home
@@ -60,7 +60,7 @@ def watch(home: Home) -> int:
                 "[watch] in %s",
                 home.settings,
             )
-        reader = stack.enter_context(Reader(home.journal, home.archive))
+        reader = stack.enter_context(open_reader(home, settings, patient=True))
         before = store.watching()
         clock = Clock(settings.collect.wait_for_clock, before.seen_ms if before else None)
         rosters = RosterReader(home, care, settings)

@@ -27,6 +27,8 @@ class Tail:
         self._version = self._opened = -1
         self._columns: dict[SeriesKey, Columns] = {}
         self._first_id = self._last_id = 0
+        self.forgotten = 0
+        """Counts how often rows were let go of: they are in the archive since."""
 
     def columns(self) -> dict[SeriesKey, Columns]:
         """All that is committed and not sealed yet; not to be altered. Raises StoreFault.
@@ -86,5 +88,6 @@ class Tail:
                 yield from rows
 
     def _forget(self) -> None:
+        self.forgotten += 1
         self._columns = {}
         self._first_id = self._last_id = 0

@@ -222,13 +222,13 @@ def _take_out(it: Desk, probe: str, at_ms: int) -> None:
 def _unheard(it: Desk, probe: str, home: Any) -> list[Doubt]:
     """A question about a probe that nothing knows of: most likely a slip."""
     from analysis.cli.common import home_at
-    from collector.store.reader import Reader
+    from collector.store.opening import open_reader
 
     known = {one.id for one in it.settings.probe} | {one.probe for one in it.settings.simulated}
     if probe in known or it.book.placements(probe):
         return []
     where = home_at(home)
-    with Reader(where.journal, where.archive) as reader:
+    with open_reader(where, it.settings) as reader:
         heard = any(key.probe == probe for key in reader.series())
     if heard:
         return []

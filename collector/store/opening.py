@@ -1,0 +1,38 @@
+"""Which archive a home has: the settings say it, here alone. What is not chosen is not loaded."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from collector.store.archive import Archive
+from collector.store.reader import Reader
+from collector.store.sqlite_archive import SqliteArchive
+
+if TYPE_CHECKING:
+    from config.home import Home
+    from config.settings import Settings
+
+# ruff: noqa: PLC0415  imports stand where they are needed: the client costs 31 MB for years
+
+
+def open_archive(home: Home, settings: Settings) -> Archive:
+    """The home's archive, to write to. Raises StoreFault, BadSettings."""
+    if settings.archive.kind == "influxdb":
+        from collector.store.influx_archive import InfluxArchive
+
+        return InfluxArchive(settings.archive)
+    return SqliteArchive(home.archive)
+
+
+def open_reader(home: Home, settings: Settings, *, patient: bool = False) -> Reader:
+    """The home's readings, journal and archive as one. Raises BadSettings.
+
+    A `patient` one goes on with the journal where a server is away; see `influx_reading`.
+    """
+    if settings.archive.kind == "influxdb":
+        from collector.store.influx_archive import InfluxArchive
+        from collector.store.influx_reading import InfluxReading
+
+        server = InfluxReading(InfluxArchive(settings.archive), patient=patient)
+        return Reader(home.journal, server)
+    return Reader(home.journal, home.archive)
