@@ -123,13 +123,20 @@ class MqttSource(_Strict):
         return self
 
 
+_ALONE = "warmcoil-collector"
+
+
 class Mqtt(_Strict):
-    """The MQTT 5 broker. Without a host there is none."""
+    """The MQTT 5 broker. Without a host there is none.
+
+    Collectors with one `share` take turns (MQTT 5 §4.8.2): each message goes to one of them.
+    """
 
     host: str | None = None
     port: Annotated[int, Field(ge=1, le=65_535)] = 1883
-    client_id: str = Field(default="warmcoil-collector", min_length=1)
+    client_id: str = Field(default=_ALONE, min_length=1)
     topic: TopicFilter = "warmcoil/+/senml"
+    share: Annotated[str, Field(pattern=r"^[^/+#\s]+$")] | None = None
     username: str | None = None
     password_file: Path | None = None
     tls: bool = False
@@ -137,6 +144,14 @@ class Mqtt(_Strict):
     protocol: Literal["5", "3.1.1"] = "5"
     session_days: Positive = 7.0
     source: tuple[MqttSource, ...] = ()
+
+    @model_validator(mode="after")
+    def _sharing(self) -> Self:
+        if self.share is not None and self.protocol != "5":
+            raise ValueError('share takes MQTT 5; take out protocol = "3.1.1"')
+        if self.share is not None and self.client_id == _ALONE:
+            raise ValueError("collectors that share each need a client_id of their own; give one")
+        return self
 
 
 class OneWire(_Strict):

@@ -10,6 +10,7 @@ import typer
 
 from analysis.cli import (
     alarms,
+    archiving,
     calibrating,
     caretaking,
     enclosures,
@@ -43,6 +44,7 @@ for room in (
     alarms,
     probing,
     calibrating,
+    archiving,
     caretaking,
     entry,
 ):

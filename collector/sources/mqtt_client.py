@@ -73,7 +73,8 @@ def subscribe(client: paho.Client, settings: Mqtt) -> None:
         return
     # Retained messages are old news: a reading without a time would be stamped with now.
     options = SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_DO_NOT_SEND)
-    client.subscribe([(topic, options) for topic in topics])
+    ahead = "" if settings.share is None else f"$share/{settings.share}/"
+    client.subscribe([(ahead + topic, options) for topic in topics])
 
 
 def topics_of(settings: Mqtt) -> list[str]:

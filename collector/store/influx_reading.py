@@ -53,34 +53,32 @@ class InfluxReading:
     def series(self) -> dict[SeriesKey, Span]:
         """See `ReadArchive.series`; counting years of readings takes seconds, so for minutes."""
         if self._spans is None or self._old(self._spans[0], _SPANS_FRESH_S):
-            spans = self._asked(self._archive.series, {})
-            if self._down_until_s is not None:
-                return spans
+            spans = self._asked(self._archive.series)
+            if spans is None:
+                return {}
             self._spans = (self._monotonic(), spans)
         return dict(self._spans[1])
 
     def last_times(self) -> dict[SeriesKey, int]:
         """See `ReadArchive.last_times`. Of a series long silent, what comes late is seen late."""
         if self._newest is None:
-            found = self._asked(self._archive.last_times, {})
-            if self._down_until_s is not None:
-                return found
+            found = self._asked(self._archive.last_times)
+            if found is None:
+                return {}
             self._newest = (self._monotonic(), found)
         elif self._old(self._newest[0], FRESH_S):
             known = self._newest[1]
             since_ms = max(known.values(), default=_LATE_MS) - _LATE_MS
-            found = self._asked(lambda: self._archive.last_times(since_ms), {})
-            self._newest = (self._monotonic(), {**known, **found})
+            found = self._asked(lambda: self._archive.last_times(since_ms))
+            self._newest = (self._monotonic(), {**known, **(found or {})})
         return self._newest[1]
 
     def last(self, key: SeriesKey, last_ms: int) -> Reading | None:
         """See `ReadArchive.last`."""
         known = self._last.get(key)
         if known is None or known.at_ms != last_ms:
-            columns = self._asked(
-                lambda: self._archive.columns(key, last_ms, last_ms + 1), Columns()
-            )
-            known = next(columns.readings(key), known)
+            columns = self._asked(lambda: self._archive.columns(key, last_ms, last_ms + 1))
+            known = next(columns.readings(key), known) if columns is not None else known
             if known is not None:
                 self._last[key] = known
         return known
@@ -93,7 +91,7 @@ class InfluxReading:
             # A watch asks up to now, and its now goes on: what is newer is in the journal.
             if from_ms <= start_ms and end_ms <= until_ms + FRESH_S * 1000:
                 return columns.cut(start_ms, end_ms)
-        read = self._asked(lambda: self._archive.columns(key, start_ms, end_ms), None)
+        read = self._asked(lambda: self._archive.columns(key, start_ms, end_ms))
         if read is None:
             return known[3].cut(start_ms, end_ms) if known is not None else Columns()
         if len(self._windows) >= _WINDOWS_REMEMBERED:
@@ -122,11 +120,12 @@ class InfluxReading:
     def _old(self, since_s: float, fresh_s: float) -> bool:
         return self._monotonic() - since_s > fresh_s
 
-    def _asked(self, ask: Callable[[], _Answer], otherwise: _Answer) -> _Answer:
+    def _asked(self, ask: Callable[[], _Answer]) -> _Answer | None:
+        """The server's answer; None where a patient reader has to do without."""
         if self._down_until_s is not None and self._monotonic() < self._down_until_s:
             if not self._patient:
                 raise ArchiveDown(self._fault)
-            return otherwise
+            return None
         try:
             answer = ask()
         except ArchiveDown as fault:
@@ -136,7 +135,7 @@ class InfluxReading:
             self._down_until_s = self._monotonic() + _AGAIN_AFTER_S
             if not self._patient:
                 raise
-            return otherwise
+            return None
         if self._down_until_s is not None and self._patient:
             log.info("%s is back", self._archive.name)
         self._down_until_s, self._fault = None, ""

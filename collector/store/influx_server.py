@@ -36,7 +36,7 @@ class InfluxServer:
     def __init__(self, settings: ArchiveSettings) -> None:
         """Raises BadSettings when the settings name no server."""
         if settings.url is None or settings.bucket is None:
-            raise BadSettings('archive: give url and bucket for kind = "influxdb"')
+            raise BadSettings("archive: say where the InfluxDB is; give url and bucket")
         self._settings = settings
         self._url = settings.url.rstrip("/")
         self.bucket = settings.bucket

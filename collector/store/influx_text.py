@@ -85,7 +85,8 @@ def tables_of(answer: str) -> Iterator[Rows]:
     A fault that the server met while it was answering stands in the answer as a table.
     """
     part: list[str] = []
-    for line in answer.split("\r\n"):
+    lines = answer.split("\r\n")
+    for line in lines[:-1]:  # each ends with a line break, and a table with an empty line
         if line.startswith("#"):
             continue
         if line:
@@ -93,7 +94,7 @@ def tables_of(answer: str) -> Iterator[Rows]:
         elif part:
             yield _rows(part)
             part = []
-    if part:
+    if part or lines[-1]:
         raise StoreFault("InfluxDB broke off in the middle of its answer")
 
 

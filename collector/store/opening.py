@@ -24,6 +24,18 @@ def open_archive(home: Home, settings: Settings) -> Archive:
     return SqliteArchive(home.archive)
 
 
+def open_old_archive(home: Home, settings: Settings) -> Archive:
+    """The archive of the kind that the settings do not choose, to read what it still holds.
+
+    Raises StoreFault, and BadSettings when they do not say where an InfluxDB is.
+    """
+    if settings.archive.kind == "influxdb":
+        return SqliteArchive(home.archive, read_only=True)
+    from collector.store.influx_archive import InfluxArchive
+
+    return InfluxArchive(settings.archive)
+
+
 def open_reader(home: Home, settings: Settings, *, patient: bool = False) -> Reader:
     """The home's readings, journal and archive as one. Raises BadSettings.
 

@@ -1,0 +1,98 @@
+"""From one archive into another: a series and a UTC day at a time, each day compared afterwards.
+
+There is no note of how far it came: a day that is equal in both is passed over, so after a kill
+it goes on where it was, and whatever it says is verified was compared in that very run. The old
+archive is only read.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from collector.readings import SeriesKey
+from collector.store.archive import Archive, Span
+from collector.store.columns import DAY_MS, Columns
+from config.errors import NotSo, StoreFault
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """One series, equal in both archives. `written`: how many of its readings were new there."""
+
+    key: SeriesKey
+    days: int
+    count: int
+    written: int
+
+    def sentence(self) -> str:
+        """One line for the keeper."""
+        return (
+            f"{self.key.probe} {self.key.quantity}: {self.count} readings of {self.days} days "
+            f"are in both, {self.written} of them new there"
+        )
+
+
+def move(old: Archive, new: Archive) -> Iterator[Moved]:
+    """Copy every series, one after the other. Raises StoreFault when one of them fails.
+
+    Raises NotSo when the new archive has other values for some readings: the first one stays.
+    """
+    for key, span in sorted(old.series().items(), key=lambda one: (one[0].probe, one[0].quantity)):
+        yield _series(old, new, key, span)
+
+
+def fingerprint(columns: Columns) -> tuple[int, str]:
+    """Count and SHA-256 of all that readings are: time, raw value, flags, correction."""
+    whole = hashlib.sha256(columns.at_ms.tobytes())
+    whole.update(columns.raw.tobytes())
+    whole.update(columns.flags)
+    for start, end, by in columns.runs():
+        whole.update(f"{start} {end} {by.gain!r} {by.offset!r};".encode())
+    return len(columns), whole.hexdigest()
+
+
+def _series(old: Archive, new: Archive, key: SeriesKey, span: Span) -> Moved:
+    days = count = written = 0
+    for day in range(span.first_ms // DAY_MS, span.last_ms // DAY_MS + 1):
+        window = (day * DAY_MS, (day + 1) * DAY_MS)
+        part = old.columns(key, *window)
+        if not part:
+            continue
+        days += 1
+        count += len(part)
+        if not _holds(new, key, part):
+            written += _written(new, key, part)
+            if not _holds(new, key, part):
+                raise _unlike(key, part, new)
+    return Moved(key, days, count, written)
+
+
+def _written(new: Archive, key: SeriesKey, part: Columns) -> int:
+    try:
+        return new.write({key: part}).new
+    except ValueError as fault:
+        raise StoreFault(
+            f"{key.probe} {key.quantity}: {fault}; nothing of that day moved"
+        ) from None
+
+
+def _holds(new: Archive, key: SeriesKey, part: Columns) -> bool:
+    """True when the new archive has these very readings, and it may have others beside them."""
+    there = new.columns(key, part.at_ms[0], part.at_ms[-1] + 1)
+    if len(there) > len(part):
+        there = there.without(there.without(part))
+    return fingerprint(there) == fingerprint(part)
+
+
+def _unlike(key: SeriesKey, part: Columns, new: Archive) -> NotSo | StoreFault:
+    there = new.columns(key, part.at_ms[0], part.at_ms[-1] + 1)
+    lost = len(part.without(there))
+    day = f"{key.probe} {key.quantity}, day {part.at_ms[0] // DAY_MS} since 1970"
+    if lost:
+        return StoreFault(f"{day}: {lost} readings were written and are not there; the old is kept")
+    return NotSo(
+        f"{day}: the new archive holds other values or flags for some of its {len(part)} readings; "
+        "the first ones stay, and the old archive is kept"
+    )

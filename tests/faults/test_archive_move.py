@@ -1,0 +1,114 @@
+"""Readings carried from the file to a real InfluxDB and back, killed on the way."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from collector.readings import AS_READ, Correction, Quantity, SeriesKey
+from collector.store.archive import Archive
+from collector.store.columns import DAY_MS, Columns
+from collector.store.influx_archive import InfluxArchive
+from collector.store.moving import fingerprint, move
+from collector.store.sqlite_archive import SqliteArchive
+from config.errors import NotSo
+from config.home import Home
+from config.settings import Archive as ArchiveSettings
+from tests.collector.store.series import DAMP, DAY_0_MS, KEYS, WARM, believable
+from tests.collector_process import make_home
+from tests.influx import database, the_server
+
+EVER = (-(2**62), 2**62)
+COMMAND = "import sys; from analysis.cli import main; sys.exit(main())"
+MANY = [SeriesKey(f"probe {number}", Quantity.TEMPERATURE) for number in range(5)]
+
+
+def history() -> dict[SeriesKey, Columns]:
+    """Some days; calibrated and doubted in places, one day empty."""
+    made = {key: believable(600, every_ms=600_000, jitter_ms=90, seed=1) for key in MANY}
+    for columns in made.values():
+        columns.flags[7] = columns.flags[400] = 8
+        columns.corrections = [(0, AS_READ), (100, Correction(1.01, -0.3)), (300, AS_READ)]
+    made[DAMP] = Columns.ordered([-5, DAY_0_MS, DAY_0_MS + 2 * DAY_MS], [-0.0, 1 / 3, 5e-324])
+    return made
+
+
+def prints(archive: Archive) -> dict[SeriesKey, tuple[int, str]]:
+    return {key: fingerprint(archive.columns(key, *EVER)) for key in archive.series()}
+
+
+def toml(kind: str, settings: ArchiveSettings) -> str:
+    return f'[archive]\nkind = "{kind}"\nurl = "{settings.url}"\nbucket = "{settings.bucket}"\n'
+
+
+def command(home: Home) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-c", COMMAND, "archive", "move", "--home", str(home.folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def run(home: Home) -> tuple[int, str, str]:
+    with command(home) as process:
+        out, err = process.communicate(timeout=100)
+        return process.returncode, out, err
+
+
+def test_there_and_back_with_a_kill_on_the_way(tmp_path: Path) -> None:
+    written = history()
+    total = sum(map(len, written.values()))
+    with database(the_server()) as settings:
+        home = make_home(tmp_path / "home", toml("influxdb", settings))
+        home.readings.mkdir()
+        with closing(SqliteArchive(home.archive)) as file:
+            file.write(written)
+            before = prints(file)
+        with command(home) as process:
+            assert process.stdout is not None
+            assert "are in both" in process.stdout.readline()
+            process.kill()
+        with closing(InfluxArchive(settings)) as server:
+            assert 0 < sum(span.count for span in server.series().values()) < total
+            code, out, err = run(home)
+            assert (code, err) == (0, "")
+            assert out.endswith(f"{total} readings verified by count and checksum; "
+                                "the old archive is kept\n")  # fmt: skip
+            assert prints(server) == before
+        home.archive.rename(tmp_path / "old.db")
+        home.settings.write_text(toml("sqlite", settings))
+        assert run(home)[0] == 0
+        with closing(SqliteArchive(home.archive)) as file:
+            assert prints(file) == before
+
+
+def test_another_value_in_the_new_archive_stays_and_is_said(tmp_path: Path) -> None:
+    there, coming = believable(50, seed=1), believable(50, seed=2)
+    with (
+        closing(SqliteArchive(tmp_path / "old.db")) as old,
+        closing(SqliteArchive(tmp_path / "new.db")) as new,
+    ):
+        old.write({WARM: coming, KEYS[1]: there})
+        new.write({WARM: there})
+        with pytest.raises(NotSo, match="other values or flags for some of its 50 readings"):
+            list(move(old, new))
+        assert new.columns(WARM, *EVER) == there
+        assert old.columns(WARM, *EVER) == coming
+
+
+def test_a_server_that_is_away_is_one_line(tmp_path: Path) -> None:
+    home = make_home(
+        tmp_path / "home",
+        '[archive]\nkind = "influxdb"\nurl = "http://127.0.0.1:9"\nbucket = "b"\n',
+    )
+    with closing(SqliteArchive(tmp_path / "home/readings/archive.db")) as file:
+        file.write({WARM: believable(5)})
+    code, _, err = run(home)
+    assert code == 3
+    assert err.count("\n") == 1
+    assert "nobody listens there; is it running?" in err
