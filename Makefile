@@ -74,6 +74,7 @@ bench: $(VENV)/.test
 	@mkdir -p artefacts
 	$(BIN)/python -m tests.benchmarks.store artefacts
 	$(BIN)/python -m tests.benchmarks.exchange artefacts
+	$(BIN)/python -m tests.benchmarks.archives artefacts
 	$(BIN)/python -m tests.benchmarks.paper artefacts
 	$(BIN)/python -m tests.benchmarks.page artefacts
 

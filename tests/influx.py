@@ -10,7 +10,7 @@ import subprocess
 import tempfile
 import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -35,12 +35,15 @@ HOW = "make influxd (it needs a Go: apt-get install --no-install-recommends gola
 class Influxd:
     """One server with its folder. `stop` or `kill`, and `start` again keeps what it has."""
 
-    def __init__(self, folder: Path, *, auth: bool = False) -> None:
+    def __init__(
+        self, folder: Path, *, auth: bool = False, more: Mapping[str, str] | None = None
+    ) -> None:
         self.port = free_port()
         self.url = f"http://{HOST}:{self.port}"
         self._folder = folder
         self._log = folder / "influxd.log"
         self._auth = auth
+        self._more = dict(more or {})
         self._process: subprocess.Popen[bytes] | None = None
         self._http = urllib3.PoolManager(retries=False, timeout=10.0)
 
@@ -57,6 +60,7 @@ class Influxd:
             "META_DIR": str(self._folder / "meta"),
             "DATA_DIR": str(self._folder / "data"),
             "DATA_WAL_DIR": str(self._folder / "wal"),
+            **self._more,
         }
         environment = {f"INFLUXDB_{name}": value for name, value in settings.items()}
         with self._log.open("ab") as log:
@@ -102,8 +106,7 @@ class Influxd:
 
     def bytes_kept(self) -> int:
         """What its files of readings take on the disk."""
-        files = (self._folder / "data").rglob("*")
-        return sum(file.stat().st_size for file in files if file.is_file())
+        return sum(file.stat().st_size for file in (self._folder / "data").rglob("*.tsm"))
 
     def _end(self, number: int) -> None:
         if self._process is not None:

@@ -16,6 +16,9 @@ from collector.store.archive import Archive, Span
 from collector.store.columns import DAY_MS, Columns
 from config.errors import NotSo, StoreFault
 
+_MOST_DAYS = 32
+"""Looked over at once in search of the next reading."""
+
 
 @dataclass(frozen=True, slots=True)
 class Moved:
@@ -55,11 +58,7 @@ def fingerprint(columns: Columns) -> tuple[int, str]:
 
 def _series(old: Archive, new: Archive, key: SeriesKey, span: Span) -> Moved:
     days = count = written = 0
-    for day in range(span.first_ms // DAY_MS, span.last_ms // DAY_MS + 1):
-        window = (day * DAY_MS, (day + 1) * DAY_MS)
-        part = old.columns(key, *window)
-        if not part:
-            continue
+    for part in _days(old, key, span):
         days += 1
         count += len(part)
         if not _holds(new, key, part):
@@ -67,6 +66,22 @@ def _series(old: Archive, new: Archive, key: SeriesKey, span: Span) -> Moved:
             if not _holds(new, key, part):
                 raise _unlike(key, part, new)
     return Moved(key, days, count, written)
+
+
+def _days(old: Archive, key: SeriesKey, span: Span) -> Iterator[Columns]:
+    """The readings of each UTC day that has any. Years without one take a few steps."""
+    at_ms, width_days = span.first_ms, 1
+    while at_ms <= span.last_ms:
+        start_ms = at_ms // DAY_MS * DAY_MS
+        end_ms = start_ms + width_days * DAY_MS
+        part = old.columns(key, start_ms, end_ms)
+        if not part:
+            at_ms, width_days = end_ms, min(2 * width_days, _MOST_DAYS)
+        elif width_days == 1:
+            yield part
+            at_ms = end_ms
+        else:
+            at_ms, width_days = part.at_ms[0], 1
 
 
 def _written(new: Archive, key: SeriesKey, part: Columns) -> int:

@@ -24,6 +24,7 @@ from tests.influx import database, the_server
 
 EVER = (-(2**62), 2**62)
 COMMAND = "import sys; from analysis.cli import main; sys.exit(main())"
+MOVE = ("archive", "move")
 MANY = [SeriesKey(f"probe {number}", Quantity.TEMPERATURE) for number in range(5)]
 
 
@@ -45,17 +46,17 @@ def toml(kind: str, settings: ArchiveSettings) -> str:
     return f'[archive]\nkind = "{kind}"\nurl = "{settings.url}"\nbucket = "{settings.bucket}"\n'
 
 
-def command(home: Home) -> subprocess.Popen[str]:
+def command(home: Home, *words: str) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-c", COMMAND, "archive", "move", "--home", str(home.folder)],
+        [sys.executable, "-c", COMMAND, *(words or MOVE), "--home", str(home.folder)],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
     )
 
 
-def run(home: Home) -> tuple[int, str, str]:
-    with command(home) as process:
+def run(home: Home, *words: str) -> tuple[int, str, str]:
+    with command(home, *words) as process:
         out, err = process.communicate(timeout=100)
         return process.returncode, out, err
 
@@ -80,6 +81,9 @@ def test_there_and_back_with_a_kill_on_the_way(tmp_path: Path) -> None:
             assert out.endswith(f"{total} readings verified by count and checksum; "
                                 "the old archive is kept\n")  # fmt: skip
             assert prints(server) == before
+        code, out, _ = run(home, "check")
+        assert code == 0
+        assert "probe 0 temperature: 600 readings; in its last 4 days 0 gaps" in out
         home.archive.rename(tmp_path / "old.db")
         home.settings.write_text(toml("sqlite", settings))
         assert run(home)[0] == 0
@@ -112,3 +116,10 @@ def test_a_server_that_is_away_is_one_line(tmp_path: Path) -> None:
     assert code == 3
     assert err.count("\n") == 1
     assert "nobody listens there; is it running?" in err
+    code, out, err = run(home, "check")
+    assert code == 1
+    assert "fault: InfluxDB at http://127.0.0.1:9 cannot be reached: nobody listens there" in out
+    assert err == "1 fault found; nothing was changed\n"
+    code, out, _ = run(home, "backup", str(tmp_path / "backup"))
+    assert code == 0
+    assert "Nor are the readings that InfluxDB at http://127.0.0.1:9 keeps" in out
