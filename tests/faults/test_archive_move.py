@@ -119,7 +119,7 @@ def test_a_server_that_is_away_is_one_line(tmp_path: Path) -> None:
     code, out, err = run(home, "check")
     assert code == 1
     assert "fault: InfluxDB at http://127.0.0.1:9 cannot be reached: nobody listens there" in out
-    assert err == "1 fault found; nothing was changed\n"
+    assert err == "warmcoil: 1 fault found; nothing was changed\n"
     code, out, _ = run(home, "backup", str(tmp_path / "backup"))
     assert code == 0
     assert "Nor are the readings that InfluxDB at http://127.0.0.1:9 keeps" in out
