@@ -25,6 +25,7 @@ from analysis.review_row import ReviewRow, row_of
 from analysis.watch.locks import OnlyOne
 from analysis.words import DAY_MS
 from collector.book.book import Book
+from collector.store.opening import open_reader
 from collector.store.reader import Reader
 from config.care import CareProfile, load_care_profile
 from config.errors import NotSo, WarmcoilError
@@ -112,7 +113,7 @@ def find(home: Home, now_ms: int) -> None:
     care = load_care_profile(settings.care.profile, home.folder / "care")
     with ExitStack() as stack:
         book = stack.enter_context(Book(home.book, read_only=True, zone=settings.zone))
-        reader = stack.enter_context(Reader(home.journal, home.archive))
+        reader = stack.enter_context(open_reader(home, settings))
         stamp = stamp_of(book, reader, care, settings, now_ms)
         rows = _judged(book, reader, care, settings, now_ms)
         judged = AllMeals(stamp, now_ms, time.monotonic() - begun_s, rows, whole=False)

@@ -13,7 +13,7 @@ from pathlib import Path
 from analysis.figures import plot_meal
 from analysis.review import gather, review
 from collector.book.book import Book
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.care import load_care_profile
 from config.errors import NotSo, WarmcoilError
 from config.home import Home
@@ -26,7 +26,7 @@ def draw(home: Home, meal: int, out: Path, now_ms: int) -> None:
     care = load_care_profile(settings.care.profile, home.folder / "care")
     with (
         Book(home.book, read_only=True, zone=settings.zone) as book,
-        Reader(home.journal, home.archive) as reader,
+        open_reader(home, settings) as reader,
     ):
         record = book.meal(meal)
         if record.taken_at_ms is None:

@@ -32,8 +32,9 @@ from analysis.cli.writing.desk import Desk, NoteOption, at_a_terminal, desk
 from analysis.placing import probe_named
 from collector.book.records import Calibrated
 from collector.readings import Flag, Quantity, SeriesKey
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.errors import NotSo, Unusable
+from config.settings import load_settings
 
 _LOOK_EVERY_S = 2.0
 _SAY_EVERY_S = 20.0
@@ -100,7 +101,7 @@ class _Live:
         self.wait_s = wait_min * 60
         self._key = SeriesKey(probe, Quantity.TEMPERATURE)
         where = common.home_at(home)
-        self._reader = Reader(where.journal, where.archive)
+        self._reader = open_reader(where, load_settings(where), patient=True)
         heard = sorted({key.probe for key in self._reader.series()})
         if probe not in heard:
             known = ", ".join(heard) or "none yet"

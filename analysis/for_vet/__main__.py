@@ -12,7 +12,7 @@ from pathlib import Path
 
 from analysis.for_vet.made import make_paper
 from collector.book.book import Book
-from collector.store.reader import Reader
+from collector.store.opening import open_reader
 from config.care import load_care_profile
 from config.errors import WarmcoilError
 from config.home import Home
@@ -34,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         care = load_care_profile(settings.care.profile, home.folder / "care")
         with (
             Book(home.book, read_only=True, zone=settings.zone) as book,
-            Reader(home.journal, home.archive) as reader,
+            open_reader(home, settings) as reader,
         ):
             make_paper(
                 given.animal, given.out, book, reader, care, settings,
