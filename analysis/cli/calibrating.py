@@ -101,7 +101,7 @@ class _Live:
         self.wait_s = wait_min * 60
         self._key = SeriesKey(probe, Quantity.TEMPERATURE)
         where = common.home_at(home)
-        self._reader = open_reader(where, load_settings(where))
+        self._reader = open_reader(where, load_settings(where), patient=True)
         heard = sorted({key.probe for key in self._reader.series()})
         if probe not in heard:
             known = ", ".join(heard) or "none yet"
