@@ -31,6 +31,7 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "/answer/{}": ("/answer/LINK",),
     "/enclosure/{}": (f"/enclosure/{named('left shelf')}", f"/enclosure/{named(LONG)}"),
     "/enter": (),  # the door: no place for who is inside; tests of its own
+    "/enclosure/{}/what-it-is-like": (f"/enclosure/{named(LONG)}/what-it-is-like",),
     "/meal/{}": ("/meal/2", "/meal/3", "/meal/4"),
     "/meal/{}/correct": ("/meal/2/correct",),
     "/probes/find": ("/probes/find?began=NOW",),

@@ -93,19 +93,6 @@ def test_a_probe_is_moved_and_back_without_script(
     assert zone() == Zone.ROOM
 
 
-def test_an_alarm_is_answered_by_its_link_by_a_stranger(
-    stranger: BrowserContext, visits: Visits
-) -> None:
-    """Without the pass phrase, and nothing else is seen."""
-    with visits(stranger, "/answer/LINK") as page:
-        assert "left shelf" in page.inner_text("main")
-        tab_to(page, "Acknowledge")
-        page.keyboard.press("Enter")
-        expect(page.locator("h1")).to_have_text("Answered")
-        assert page.goto("/alarms") is not None
-        assert page.inner_text("h1") == "Say the pass phrase"
-
-
 def test_an_alarm_is_answered_by_keyboard(insider: BrowserContext, visits: Visits) -> None:
     with visits(insider, "/alarms") as page:
         tab_to(page, "Acknowledge")
