@@ -34,7 +34,7 @@ class PageProcess:
             )  # fmt: skip
         self.address, self.host, self.port = self._listening(already)
 
-    def _listening(self, already: int, timeout_s: float = 30.0) -> tuple[str, str, int]:
+    def _listening(self, already: int, timeout_s: float = 120.0) -> tuple[str, str, int]:
         until_s = time.monotonic() + timeout_s
         while True:
             ended = self.process.poll() is not None
