@@ -10,7 +10,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from http.client import HTTPConnection, HTTPException
 from pathlib import Path
 
@@ -34,7 +34,8 @@ from tests.page_process import PageProcess
 from tests.plug import eventually
 
 __all__ = ["broker"]
-pytestmark = pytest.mark.broker
+pytestmark = [pytest.mark.broker, pytest.mark.timeout(300)]
+"""Three processes begin anew; on a busy machine that alone takes a minute."""
 
 ASKED = ("/", "/meal/1", "/api/meals/1/plot", "/api/probes", "/healthz")
 WARM_C, COLD_C = 31.0, 26.4
@@ -118,10 +119,13 @@ def publishing(broker: Mosquitto) -> Iterator[tuple[Nodes, WarmSide]]:
     "kills", [2, pytest.param(20, marks=[pytest.mark.campaign, pytest.mark.timeout(900)])]
 )
 def test_a_killed_page_costs_nothing(broker: Mosquitto, tmp_path: Path, kills: int) -> None:
-    with Endpoint() as endpoint:
+    with Endpoint() as endpoint, ExitStack() as ended:
         home = furnished(tmp_path / "home", broker, endpoint)
         subscribe_once(home)
-        collector, page = connected(home), PageProcess(home)
+        collector = connected(home)
+        ended.callback(collector.kill)
+        page = PageProcess(home)
+        ended.callback(lambda: page.kill())  # noqa: PLW0108  # the last of them
         with WatchProcess(home) as watch, asked(page) as askers:
             with publishing(broker) as (nodes, warm):
                 for kill in range(kills):
@@ -138,7 +142,6 @@ def test_a_killed_page_costs_nothing(broker: Mosquitto, tmp_path: Path, kills: i
             assert watch.alive()
             assert page.status() == 200
             watch.end()
-        page.kill()
         assert collector.stop()[0] == 0
     assert len(nodes.taken) > 25
     assert [n for n, times in numbers(home).items() if times > 1] == []
