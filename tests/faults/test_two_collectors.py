@@ -15,12 +15,12 @@ from config.home import Home
 from config.settings import Archive, load_settings
 from tests.broker import HOST, Mosquitto, broker
 from tests.collector_process import FOR_EVER_MS, CollectorProcess, make_home
-from tests.faults.test_kill import TIMED, UNTIMED, Nodes, connected
-from tests.influx import database, the_server
+from tests.faults.test_kill import TIMED, UNTIMED, Nodes
+from tests.influx import database, one_worker, the_server
 from tests.plug import eventually
 
 __all__ = ["broker"]
-pytestmark = pytest.mark.broker
+pytestmark = [pytest.mark.broker, one_worker]
 
 KEYS = [SeriesKey(name, Quantity.VOLTAGE) for name in (TIMED, UNTIMED)]
 
@@ -57,7 +57,8 @@ def numbers(homes: list[Home]) -> set[int]:
 def test_each_reading_is_kept_once(broker: Mosquitto, tmp_path: Path) -> None:
     with database(the_server()) as archive:
         homes = [home_of(tmp_path, name, broker, archive) for name in ("one", "two")]
-        first, second = map(connected, homes)
+        first, second = map(CollectorProcess, homes)
+        assert eventually(lambda: first.said("connected") and second.said("connected"), 60)
         nodes = Nodes(broker.port)
         time.sleep(3)
         second.kill()  # what it had not acknowledged waits for it
