@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from contextlib import closing
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import pytest
@@ -55,15 +55,20 @@ def numbers(homes: list[Home]) -> set[int]:
 
 
 def test_each_reading_is_kept_once(broker: Mosquitto, tmp_path: Path) -> None:
-    with database(the_server()) as archive:
+    with database(the_server()) as archive, ExitStack() as stack:
         homes = [home_of(tmp_path, name, broker, archive) for name in ("one", "two")]
         first, second = map(CollectorProcess, homes)
+        stack.callback(first.kill)
+        stack.callback(second.kill)
         assert eventually(lambda: first.said("connected") and second.said("connected"), 60)
         nodes = Nodes(broker.port)
         time.sleep(3)
         second.kill()  # what it had not acknowledged waits for it
+        second.log.unlink()
         time.sleep(1)
         second = CollectorProcess(homes[1])
+        stack.callback(second.kill)
+        assert eventually(lambda: second.said("connected"), 60)
         time.sleep(3)
         nodes.stop()
         assert eventually(lambda: numbers(homes) >= nodes.taken, 40)
