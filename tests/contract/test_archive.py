@@ -20,7 +20,7 @@ from collector.store.columns import DAY_MS, Columns
 from collector.store.influx_archive import InfluxArchive
 from collector.store.sqlite_archive import SqliteArchive
 from tests.collector.store.series import COOL, DAY_0_MS, KEYS, WARM, few_days, readings
-from tests.influx import database, the_server
+from tests.influx import database, one_worker, the_server
 
 Opener = Callable[[], Archive]
 """Opens the same archive, again and again."""
@@ -42,7 +42,13 @@ def influx_place() -> Iterator[Opener]:
 
 ARCHIVES: dict[str, Place] = {"sqlite": sqlite_place, "influxdb": influx_place}
 
-every_archive = pytest.mark.parametrize("place", ARCHIVES.values(), ids=ARCHIVES)
+every_archive = pytest.mark.parametrize(
+    "place",
+    [
+        pytest.param(place, id=name, marks=[one_worker] if place is influx_place else [])
+        for name, place in ARCHIVES.items()
+    ],
+)
 
 Law = Callable[..., None]
 

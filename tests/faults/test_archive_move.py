@@ -9,30 +9,35 @@ from pathlib import Path
 
 import pytest
 
+from analysis.checking import check_home
 from collector.readings import AS_READ, Correction, Quantity, SeriesKey
 from collector.store.archive import Archive
 from collector.store.columns import DAY_MS, Columns
 from collector.store.influx_archive import InfluxArchive
 from collector.store.moving import fingerprint, move
+from collector.store.opening import open_archive, open_old_archive
 from collector.store.sqlite_archive import SqliteArchive
 from config.errors import NotSo
 from config.home import Home
 from config.settings import Archive as ArchiveSettings
+from config.settings import load_settings
 from tests.collector.store.series import DAMP, DAY_0_MS, KEYS, WARM, believable
 from tests.collector_process import make_home
-from tests.influx import database, the_server
+from tests.influx import database, one_worker, the_server
+
+pytestmark = one_worker
 
 EVER = (-(2**62), 2**62)
 COMMAND = "import sys; from analysis.cli import main; sys.exit(main())"
 MOVE = ("archive", "move")
-MANY = [SeriesKey(f"probe {number}", Quantity.TEMPERATURE) for number in range(5)]
+MANY = [SeriesKey(f"probe {number}", Quantity.TEMPERATURE) for number in range(3)]
 
 
 def history() -> dict[SeriesKey, Columns]:
     """Some days; calibrated and doubted in places, one day empty."""
-    made = {key: believable(600, every_ms=600_000, jitter_ms=90, seed=1) for key in MANY}
+    made = {key: believable(400, every_ms=600_000, jitter_ms=90, seed=1) for key in MANY}
     for columns in made.values():
-        columns.flags[7] = columns.flags[400] = 8
+        columns.flags[7] = columns.flags[350] = 8
         columns.corrections = [(0, AS_READ), (100, Correction(1.01, -0.3)), (300, AS_READ)]
     made[DAMP] = Columns.ordered([-5, DAY_0_MS, DAY_0_MS + 2 * DAY_MS], [-0.0, 1 / 3, 5e-324])
     return made
@@ -76,18 +81,23 @@ def test_there_and_back_with_a_kill_on_the_way(tmp_path: Path) -> None:
             process.kill()
         with closing(InfluxArchive(settings)) as server:
             assert 0 < sum(span.count for span in server.series().values()) < total
-            code, out, err = run(home)
-            assert (code, err) == (0, "")
-            assert out.endswith(f"{total} readings verified by count and checksum; "
-                                "the old archive is kept\n")  # fmt: skip
+            settled = load_settings(home)
+            with closing(open_old_archive(home, settled)) as old:
+                again = list(move(old, server))
+            assert sum(one.count for one in again) == total
+            assert sum(one.written for one in again) < total  # it went on where it was
             assert prints(server) == before
-        code, out, _ = run(home, "check")
-        assert code == 0
-        assert "probe 0 temperature: 600 readings; in its last 4 days 0 gaps" in out
+        found = check_home(home, settled)
+        assert found.faults == []
+        assert found.notes[0].startswith("probe 0 temperature: 400 readings; in its last 3 days")
         home.archive.rename(tmp_path / "old.db")
         home.settings.write_text(toml("sqlite", settings))
-        assert run(home)[0] == 0
-        with closing(SqliteArchive(home.archive)) as file:
+        settled = load_settings(home)
+        with (
+            closing(open_old_archive(home, settled)) as old,
+            closing(open_archive(home, settled)) as file,
+        ):
+            list(move(old, file))
             assert prints(file) == before
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from contextlib import closing
+from contextlib import ExitStack, closing
 from pathlib import Path
 
 import pytest
@@ -15,12 +15,12 @@ from config.home import Home
 from config.settings import Archive, load_settings
 from tests.broker import HOST, Mosquitto, broker
 from tests.collector_process import FOR_EVER_MS, CollectorProcess, make_home
-from tests.faults.test_kill import TIMED, UNTIMED, Nodes, connected
-from tests.influx import database, the_server
+from tests.faults.test_kill import TIMED, UNTIMED, Nodes
+from tests.influx import database, one_worker, the_server
 from tests.plug import eventually
 
 __all__ = ["broker"]
-pytestmark = pytest.mark.broker
+pytestmark = [pytest.mark.broker, one_worker]
 
 KEYS = [SeriesKey(name, Quantity.VOLTAGE) for name in (TIMED, UNTIMED)]
 
@@ -55,14 +55,20 @@ def numbers(homes: list[Home]) -> set[int]:
 
 
 def test_each_reading_is_kept_once(broker: Mosquitto, tmp_path: Path) -> None:
-    with database(the_server()) as archive:
+    with database(the_server()) as archive, ExitStack() as stack:
         homes = [home_of(tmp_path, name, broker, archive) for name in ("one", "two")]
-        first, second = map(connected, homes)
+        first, second = map(CollectorProcess, homes)
+        stack.callback(first.kill)
+        stack.callback(second.kill)
+        assert eventually(lambda: first.said("connected") and second.said("connected"), 60)
         nodes = Nodes(broker.port)
         time.sleep(3)
         second.kill()  # what it had not acknowledged waits for it
+        second.log.unlink()
         time.sleep(1)
         second = CollectorProcess(homes[1])
+        stack.callback(second.kill)
+        assert eventually(lambda: second.said("connected"), 60)
         time.sleep(3)
         nodes.stop()
         assert eventually(lambda: numbers(homes) >= nodes.taken, 40)
