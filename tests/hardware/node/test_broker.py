@@ -112,25 +112,31 @@ def test_tls_with_the_shipped_brokers_configuration(
     settings = over_mqtt(shipped.tls_port, time_server, name="node-1")
     listener = Listener(shipped.broker.port, ("warmcoil", USERS["warmcoil"]), shipped)
     nodes = []
-    for name, ca_file in (("right", mine), ("wrong", other)):
+    whose = (("right", mine, HOST), ("wrong", other, HOST), ("elsewhere", mine, "localhost"))
+    for name, ca_file, host in whose:
         login = {"password": USERS["node-1"], "ca_file": str(ca_file)}
-        mqtt = {"host": HOST, "port": shipped.tls_port, **login}
+        mqtt = {"host": host, "port": shipped.tls_port, **login}
         nodes.append(NodeProcess(tmp_path / name, {**settings, "mqtt": mqtt}))
-    right, wrong = nodes
+    right, wrong, elsewhere = nodes
     try:
         wrong.start()
+        elsewhere.start()
+        assert eventually(lambda: elsewhere.said("broker: TLS: "), 20), elsewhere.log.read_text()
         assert eventually(
             lambda: wrong.said("broker: TLS: The certificate is not correctly signed"), 20
         )
         assert eventually(lambda: len(wrong.values(COOL)) >= 3, 20)
         wrong.kill()
+        elsewhere.kill()
         assert not wrong.said("connected")
+        assert not elsewhere.said("connected")
         assert listener.heard == []
         right.start()
         assert eventually(lambda: len(listener.heard) >= 2, 20), right.log.read_text()
     finally:
         right.kill()
         wrong.kill()
+        elsewhere.kill()
         listener.close()
 
 
