@@ -1,6 +1,8 @@
 """One connection to an MQTT broker: each message is acknowledged before the next is sent."""
 
 import asyncio
+import binascii
+import ssl
 
 from . import packets
 from .packets import MqttFault
@@ -79,9 +81,41 @@ async def within(doing: "Awaitable[T]", seconds: float) -> "T":
         raise MqttFault(f"no answer for {seconds} s") from None
     except EOFError:
         raise MqttFault("it hung up") from None
+    except ValueError as fault:  # MicroPython's word for a certificate that is not trusted
+        raise MqttFault(f"TLS: {' '.join(str(fault).split())}") from None
 
 
-async def open_connection(host: str, port: int) -> Connection:
-    """Connect. Raises OSError or MqttFault."""
-    reader, writer = await within(asyncio.open_connection(host, port), _ANSWER_S)
+async def open_connection(host: str, port: int, ca_file: str | None) -> Connection:
+    """Connect; with TLS where there is the certificate of an authority (PEM) to check it by.
+
+    Raises OSError or MqttFault.
+    """
+    if ca_file is None:
+        opening = asyncio.open_connection(host, port)
+    else:
+        context = _trusting(ca_file)
+        opening = asyncio.open_connection(host, port, ssl=context, server_hostname=host)
+    reader, writer = await within(opening, _ANSWER_S)
     return Connection(reader, writer)
+
+
+def _trusting(ca_file: str) -> ssl.SSLContext:
+    """TLS that accepts nothing but certificates of that authority, for that host."""
+    try:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+        context.verify_mode = ssl.CERT_REQUIRED
+        context.load_verify_locations(cadata=_der(ca_file))
+    except (OSError, ValueError) as fault:
+        raise MqttFault(f"mqtt.ca_file: {ca_file} cannot be used: {fault}") from None
+    return context
+
+
+def _der(ca_file: str) -> bytes:
+    """The first certificate of a PEM file (RFC 7468) in binary: boards read no other form."""
+    with open(ca_file) as file:
+        text = file.read()
+    _, begun, rest = text.partition("-----BEGIN CERTIFICATE-----")
+    body, ended, _ = rest.partition("-----END CERTIFICATE-----")
+    if not begun or not ended:
+        raise ValueError("it holds no certificate")
+    return binascii.a2b_base64(body.strip().replace("\r", "").replace("\n", ""))

@@ -41,6 +41,9 @@ class Board:
         """Write to the serial line; False when nobody took it."""
         raise NotImplementedError
 
+    def tell_time(self, unix_ms: int) -> None:
+        """It is that time (UTC): for TLS, which asks whether a certificate is valid now."""
+
     def log(self, text: str) -> None:
         """A line for whoever looks. A node that speaks over the serial line says none."""
         raise NotImplementedError
@@ -120,6 +123,7 @@ class Node:
             try:
                 await self._board.network.ensure()
                 await sntp.set_clock(self._clock, self._settings.time_server)
+                self._board.tell_time(self._clock.unix_ms(self._clock.now_ms()) or 0)
             except (OSError, sntp.NoTime) as fault:
                 self._board.log(f"time server: {fault}")
             await asyncio.sleep(_ASK_TIME_S if self._clock.is_set else _ASK_TIME_FIRST_S)

@@ -2,6 +2,7 @@
 
 import asyncio
 import sys
+import time
 
 import machine
 import network
@@ -16,6 +17,8 @@ WATCHDOG_MS = 8000
 """The RP2040's longest is 8,388 ms (its datasheet)."""
 _I2C_HZ = 50_000  # slow: the wires to a probe are long for a bus that is meant for one board
 _WIFI_S = 20
+_EPOCH_S = 946_684_800 if time.gmtime(0)[0] == 2000 else 0
+"""Where this board's count of seconds begins: an ESP32's in 2000."""
 
 
 class PinLine(one_wire.Line):
@@ -88,6 +91,11 @@ class Pins(node.Board):
     def write(self, data: bytes) -> bool:
         """Write to the USB serial line."""
         return self._port.write(data)
+
+    def tell_time(self, unix_ms: int) -> None:
+        """Set the board's own clock."""
+        now = time.gmtime(unix_ms // 1000 - _EPOCH_S)
+        machine.RTC().datetime((now[0], now[1], now[2], now[6], now[3], now[4], now[5], 0))
 
     def log(self, text: str) -> None:
         """A line over USB, unless readings go there."""

@@ -82,9 +82,7 @@ class Publisher:
         self._beat()
         await self._network.ensure()
         self._beat()
-        address = self._settings.mqtt
-        port = address.get("port", 1883)
-        link = await mqtt.open_connection(str(address["host"]), int(str(port)))
+        link = await mqtt.open_connection(*self._settings.broker)
         try:
             gone = senml.pack([senml.fault_record(Fault(self._board, "the node is gone"), None)])
             await link.greet(

@@ -13,7 +13,7 @@ LEAST_SECONDS, MOST_SECONDS = 5, 600
 every 5 s that is 0.75 mW. At about 140 K/W (a bare TO-92 in still air, from memory) it warms
 itself by 0.1 °C, at the usual 10 s by half of that. More often would measure the sensor."""
 MOST_BUFFER = 10_000
-_MQTT: "Kinds" = {"host": str, "port": int, "username": str, "password": str}
+_MQTT: "Kinds" = {"host": str, "port": int, "username": str, "password": str, "ca_file": str}
 _WIFI: "Kinds" = {"name": str, "password": str}
 _I2C: "Kinds" = {"sda": int, "scl": int}
 _KNOWN: "Kinds" = {
@@ -69,10 +69,22 @@ class Settings:
 
     @property
     def login(self) -> tuple[str, str] | None:
-        """User name and password for the broker."""
-        if "username" not in self.mqtt:
+        """User name and password for the broker. The user name is the node's own unless given."""
+        if "password" not in self.mqtt:
             return None
-        return str(self.mqtt["username"]), str(self.mqtt.get("password", ""))
+        return str(self.mqtt.get("username", self.name)), str(self.mqtt["password"])
+
+    @property
+    def broker(self) -> tuple[str, int, str | None]:
+        """Host, port, and the file with the authority's certificate where it speaks TLS."""
+        ca_file = self.mqtt.get("ca_file")
+        usual = 1883 if ca_file is None else 8883
+        port = self.mqtt.get("port", usual)
+        return (
+            str(self.mqtt.get("host", "")),
+            int(str(port)),
+            None if ca_file is None else str(ca_file),
+        )
 
 
 def load(path: str) -> Settings:

@@ -15,18 +15,22 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from collector.senml import decode, resolve
 from tests.broker import HOST, Mosquitto, broker, free_port
+from tests.config.deploy.test_broker import USERS, Board
+from tests.config.deploy.test_broker import board as shipped
 from tests.hardware.node.stand import BOARD, COOL, NodeProcess, TimeServer, over_mqtt
 from tests.plug import eventually
 from tests.wire import Wire
 
-__all__ = ["broker"]
+__all__ = ["broker", "shipped"]
 pytestmark = pytest.mark.broker
 
 
 class Listener:
     """Hears all that the broker passes on of the nodes."""
 
-    def __init__(self, port: int, login: tuple[str, str] | None = None) -> None:
+    def __init__(
+        self, port: int, login: tuple[str, str] | None = None, tls: Board | None = None
+    ) -> None:
         self.heard: list[str] = []
         self._client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
         if login:
@@ -37,7 +41,9 @@ class Listener:
         )
         self._client.on_subscribe = lambda *_: ready.set()
         self._client.on_connect = lambda client, *_: client.subscribe("warmcoil/+/senml", 1)
-        self._client.connect(HOST, port)
+        if tls:
+            self._client.tls_set(ca_certs=str(tls.ca_file))
+        self._client.connect(HOST, tls.tls_port if tls else port)
         self._client.loop_start()
         assert ready.wait(10)
 
@@ -87,6 +93,51 @@ def test_a_login_and_the_last_will(tmp_path: Path, time_server: TimeServer) -> N
         right.kill()
         listener.close()
         kept.stop()
+
+
+def test_tls_with_the_shipped_brokers_configuration(
+    shipped: Board, tmp_path: Path, time_server: TimeServer
+) -> None:
+    """It publishes as itself, to the broker whose authority it knows, and to no other."""
+    mine, other = tmp_path / "ca.crt", tmp_path / "other.crt"
+    mine.write_bytes(shipped.ca_file.read_bytes())
+    subprocess.run(
+        [
+            "openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256",
+            "-nodes", "-keyout", tmp_path / "key", "-out", other, "-subj", "/CN=someone else",
+        ],
+        check=True,
+        capture_output=True,
+    )  # fmt: skip
+    settings = over_mqtt(shipped.tls_port, time_server, name="node-1")
+    listener = Listener(shipped.broker.port, ("warmcoil", USERS["warmcoil"]), shipped)
+    nodes = []
+    whose = (("right", mine, HOST), ("wrong", other, HOST), ("elsewhere", mine, "localhost"))
+    for name, ca_file, host in whose:
+        login = {"password": USERS["node-1"], "ca_file": str(ca_file)}
+        mqtt = {"host": host, "port": shipped.tls_port, **login}
+        nodes.append(NodeProcess(tmp_path / name, {**settings, "mqtt": mqtt}))
+    right, wrong, elsewhere = nodes
+    try:
+        wrong.start()
+        elsewhere.start()
+        assert eventually(lambda: elsewhere.said("broker: TLS: "), 20), elsewhere.log.read_text()
+        assert eventually(
+            lambda: wrong.said("broker: TLS: The certificate is not correctly signed"), 20
+        )
+        assert eventually(lambda: len(wrong.values(COOL)) >= 3, 20)
+        wrong.kill()
+        elsewhere.kill()
+        assert not wrong.said("connected")
+        assert not elsewhere.said("connected")
+        assert listener.heard == []
+        right.start()
+        assert eventually(lambda: len(listener.heard) >= 2, 20), right.log.read_text()
+    finally:
+        right.kill()
+        wrong.kill()
+        elsewhere.kill()
+        listener.close()
 
 
 def test_a_small_buffer_keeps_the_newest_and_says_what_was_lost(
