@@ -79,7 +79,7 @@ def test_each_reading_is_kept_once(broker: Mosquitto, tmp_path: Path) -> None:
             kept = [
                 one for key in KEYS for one in server.columns(key, 0, FOR_EVER_MS).readings(key)
             ]
-        assert len(kept) > len(nodes.taken) / 2
+        assert len(kept) > len(nodes.taken) / 5  # the newest commits stay in the journals
         assert sorted(int(one.raw) for one in kept) == sorted({int(one.raw) for one in kept})
         # No time twice in one, no message in both.
         everything = {(one.key, one.at_ms, one.raw) for home in homes for one in seen(home)}

@@ -39,7 +39,7 @@ BAD: list[tuple[object, str]] = [
     ({**PLAIN, "speak": "loud"}, "speak: has to be one of serial, mqtt"),
     ({**PLAIN, "speak": "mqtt"}, "mqtt: needs host"),
     ({**PLAIN, "speak": "mqtt", "mqtt": {"host": "b"}}, "wifi: needs name"),
-    ({**PLAIN, "mqtt": {"hots": "b"}}, "mqtt.hots: no such setting; there are host"),
+    ({**PLAIN, "mqtt": {"hots": "b"}}, "mqtt.hots: no such setting; there are ca_file, host"),
     ({**PLAIN, "sht": {"0x44": "SHT4x"}}, "sht: needs i2c"),
     ({**PLAIN, "sht": {"0x99": "SHT4x"}}, "sht: 0x99 is no address"),
     ({**PLAIN, "sht": {"0x44": "SHT9"}}, "sht.0x44: has to be one of SHT3x, SHT4x"),
