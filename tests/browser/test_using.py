@@ -6,7 +6,9 @@ Last of all here, for it changes the home.
 from __future__ import annotations
 
 import re
+from typing import Literal
 
+import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from collector.book.book import Book
@@ -14,9 +16,12 @@ from collector.book.records import Meal, Zone
 from config.home import Home
 from tests.browser.conftest import Visits
 from tests.browser.furnished import UNBROKEN
+from tests.browser.screens import SEEN
 from tests.browser.seeing import violations
 from tests.browser.test_door import tab_to
 from tests.page_process import PageProcess
+
+Scheme = Literal["dark", "light"]
 
 
 def meals(home: Home, animal: str) -> list[Meal]:
@@ -74,6 +79,45 @@ def test_a_weight_by_keyboard_wrong_at_first(insider: BrowserContext, visits: Vi
         tab_to(page, "Undo")
         page.keyboard.press("Enter")
         expect(page.locator("h1")).to_have_text("Taken back")
+
+
+PHONE, DESK = ((390, 844), "dark"), ((1280, 800), "light")
+
+
+@pytest.mark.parametrize("look", [PHONE, DESK], ids=["phone", "desk"])
+@pytest.mark.parametrize(
+    "address",
+    [*(f"/write/{kind}?animal=Maren" for kind in SEEN), "/meal/2/correct", "/write/outcome?meal=2"],
+)
+def test_every_other_form_is_sent_and_taken_back(
+    insider: BrowserContext, visits: Visits, address: str, look: tuple[tuple[int, int], Scheme]
+) -> None:
+    """What is not prefilled is chosen or typed; then Save, and Undo."""
+    (width, height), scheme = look
+    with visits(insider, address) as page:
+        page.set_viewport_size({"width": width, "height": height})
+        page.emulate_media(color_scheme=scheme)
+        _fill(page)
+        page.locator("main form.fields button").first.click()
+        expect(page.locator("h1")).to_have_text("Entered")
+        assert violations(page) == []
+        page.get_by_role("button", name="Undo").click()
+        expect(page.locator("h1")).to_have_text("Taken back")
+
+
+def _fill(page: Page) -> None:
+    if page.locator("#mass_g").count() and not page.input_value("#mass_g"):
+        page.fill("#mass_g", "905 g")
+    groups = page.locator("main fieldset").filter(has=page.locator("input[type=radio]"))
+    for group in groups.all():
+        chosen = group.locator("input:checked")
+        if group.is_visible() and not (chosen.count() and chosen.first.input_value()):
+            group.locator("input[type=radio]:not([value=''])").first.check()
+    for opened in page.locator("main details").all():
+        opened.locator("summary").click()
+    notes = page.locator("main textarea, main input[name=notes]")
+    if notes.count():
+        notes.first.fill("seen by lamp")
 
 
 def test_a_probe_is_moved_and_back_without_script(
