@@ -60,7 +60,10 @@ class Connection:
             return  # it is gone either way
 
     async def _say(self, packet: bytes) -> None:
-        self._writer.write(packet)
+        try:
+            self._writer.write(packet)  # sends at once where it can: TLS may refuse here already
+        except ValueError as fault:
+            raise _refused(fault) from None
         await within(self._writer.drain(), _ANSWER_S)
 
     async def _hear(self) -> tuple[int, bytes]:
@@ -82,7 +85,11 @@ async def within(doing: "Awaitable[T]", seconds: float) -> "T":
     except EOFError:
         raise MqttFault("it hung up") from None
     except ValueError as fault:  # MicroPython's word for a certificate that is not trusted
-        raise MqttFault(f"TLS: {' '.join(str(fault).split())}") from None
+        raise _refused(fault) from None
+
+
+def _refused(fault: ValueError) -> MqttFault:
+    return MqttFault("TLS: " + " ".join(str(fault).split()))
 
 
 async def open_connection(host: str, port: int, ca_file: str | None) -> Connection:
