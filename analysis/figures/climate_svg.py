@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from xml.sax.saxutils import escape
 
 from analysis.figures import climate as numbers
 from analysis.figures.climate import Climate, Track
@@ -16,10 +15,14 @@ from analysis.figures.days import local_days, midnights, named_days, nights, too
 from analysis.figures.labels import Word, estimated_width, place_words, spread
 from analysis.figures.reduce import Path
 from analysis.figures.scale import colour_of
-from analysis.words import named_day, plain, shown_temperature, temperature, temperature_unit
+from analysis.figures.svg_parts import LETTERS as _LETTERS
+from analysis.figures.svg_parts import line as _line
+from analysis.figures.svg_parts import number as _n
+from analysis.figures.svg_parts import text as _text
+from analysis.figures.svg_parts import word as _word
+from analysis.words import named_day, shown_temperature, temperature, temperature_unit
 from config.settings import Settings
 
-_LETTERS = 12.0
 _ROW = 16.0
 
 
@@ -224,23 +227,3 @@ def _ends(ground: Ground, tracks: dict[str, Track], warm: Track | None) -> Itera
     for (text, _, name), y0, y1 in zip(ends, at, places, strict=True):
         yield _line("plot-lead", ground.right, y0, ground.right + 8, y1)
         yield _word(ground.right + 11, y1 + 4, text, name)
-
-
-def _line(name: str, x0: float, y0: float, x1: float, y1: float) -> str:
-    return f'<line class="{name}" x1="{_n(x0)}" y1="{_n(y0)}" x2="{_n(x1)}" y2="{_n(y1)}"/>'
-
-
-def _word(x: float, y: float, text: str, name: str, anchor: str = "start") -> str:
-    where = "" if anchor == "start" else f' text-anchor="{anchor}"'
-    return (
-        f'<text class="{name}" x="{_n(x)}" y="{_n(y)}" font-size="{_n(_LETTERS)}"{where}>'
-        f"{_text(text)}</text>"
-    )
-
-
-def _text(text: str) -> str:
-    return escape(plain(text))
-
-
-def _n(value: float) -> str:
-    return f"{value:.1f}".rstrip("0").rstrip(".")

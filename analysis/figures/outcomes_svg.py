@@ -11,15 +11,18 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
-from xml.sax.saxutils import escape
 
 from analysis.figures.labels import estimated_width
 from analysis.figures.round_steps import round_steps
+from analysis.figures.svg_parts import LETTERS as _LETTERS
+from analysis.figures.svg_parts import line as _line
+from analysis.figures.svg_parts import number as _n
+from analysis.figures.svg_parts import text as _text
+from analysis.figures.svg_parts import word as _word
 
 Lane = Literal["came back", "stayed down", "not known yet"]
 LANES: tuple[Lane, ...] = ("came back", "stayed down", "not known yet")
 
-_LETTERS = 12.0
 _ROW = 17.0
 _PITCHES = (9.0, 8.0, 7.0, 6.0, 5.0, 4.0, 3.0)
 """From mark to mark, the widest that all of them fit with."""
@@ -79,7 +82,7 @@ def outcomes_svg(
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="plot outcomes" role="img" '
         f'viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}" height="{_n(height)}">'
-        f"<title>{escape(sentence)}</title>"
+        f"<title>{_text(sentence)}</title>"
     )
     return "".join([head, *parts, "</svg>"])
 
@@ -143,7 +146,7 @@ def _marks(own: Sequence[Point], ground: _Ground, base: float, height: float) ->
 
 
 def _mark(one: Point, x: float, y: float, r: float) -> str:
-    title = f"<title>{escape(one.words)}</title>"
+    title = f"<title>{_text(one.words)}</title>"
     if one.lane == "came back":
         drawn = f"M{_n(x - r)} {_n(y - r)}h{_n(2 * r)}l{_n(-r)} {_n(2 * r)}z"
         return f'<path class="mark-back" d="{drawn}">{title}</path>'
@@ -167,19 +170,3 @@ def _axis(ground: _Ground, y: float, floor_words: str, some_never: bool) -> Iter
         anchor = "end" if x + estimated_width(text, _LETTERS) / 2 > right else "middle"
         yield _word(x, y + 4 + _LETTERS, text, "plot-tick", "start" if hour == 0 else anchor)
     yield _word(0, y + 2.5 * _LETTERS, f"hours below {floor_words}", "plot-day")
-
-
-def _line(name: str, x0: float, y0: float, x1: float, y1: float) -> str:
-    return f'<line class="{name}" x1="{_n(x0)}" y1="{_n(y0)}" x2="{_n(x1)}" y2="{_n(y1)}"/>'
-
-
-def _word(x: float, y: float, text: str, name: str, anchor: str = "start") -> str:
-    where = "" if anchor == "start" else f' text-anchor="{anchor}"'
-    return (
-        f'<text class="{name}" x="{_n(x)}" y="{_n(y)}" font-size="{_n(_LETTERS)}"{where}>'
-        f"{escape(text)}</text>"
-    )
-
-
-def _n(value: float) -> str:
-    return f"{value:.1f}".rstrip("0").rstrip(".")

@@ -9,18 +9,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
-from xml.sax.saxutils import escape
 
 import numpy as np
 
 from analysis.figures.labels import estimated_width
 from analysis.figures.reduce import Path, reduced
 from analysis.figures.round_steps import round_steps
+from analysis.figures.svg_parts import LETTERS as _LETTERS
+from analysis.figures.svg_parts import number as _n
+from analysis.figures.svg_parts import text as _text
+from analysis.figures.svg_parts import word as _word
 from analysis.weights import Weight
 from analysis.words import DAY_MS, local_day_of, local_time, mass, named_day, shown_mass
 from config.settings import Settings
 
-_LETTERS = 12.0
 _MARK = 3.0
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _STEPS_OF_MONTHS = (1, 2, 3, 6, 12, 24, 60, 120, 240, 600, 1200, 2400)
@@ -66,7 +68,7 @@ def weights_svg(
             f'<svg xmlns="http://www.w3.org/2000/svg" class="plot weights" role="img" '
             f'viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}" height="{_n(height)}">'
         ),
-        f"<title>{escape(sentence)}</title>",
+        f"<title>{_text(sentence)}</title>",
         *_masses(ground, settings),
         *_dates(ground, settings.zone),
         *_line(ground, weights, settings, width),
@@ -171,7 +173,7 @@ def _marks(ground: _Ground, weights: Sequence[Weight], settings: Settings) -> It
         inside = ", a meal inside" if one.fed else ""
         yield (
             f'<circle class="{name}" cx="{_n(x)}" cy="{_n(y)}" r="{_n(_MARK)}">'
-            f"<title>{escape(said + inside)}</title></circle>"
+            f"<title>{_text(said + inside)}</title></circle>"
         )
 
 
@@ -187,15 +189,3 @@ def _end(ground: _Ground, last: Weight, settings: Settings) -> Iterator[str]:
     x, y = ground.right + 8, min(ground.y(shown_mass(last.mass_g, settings)) + 4, lowest)
     for row, text in enumerate(words):
         yield _word(x, y + row_px * row, text, "plot-end" if row else "plot-end-warm")
-
-
-def _word(x: float, y: float, text: str, name: str, anchor: str = "start") -> str:
-    where = "" if anchor == "start" else f' text-anchor="{anchor}"'
-    return (
-        f'<text class="{name}" x="{_n(x)}" y="{_n(y)}" font-size="{_n(_LETTERS)}"{where}>'
-        f"{escape(text)}</text>"
-    )
-
-
-def _n(value: float) -> str:
-    return f"{value:.1f}".rstrip("0").rstrip(".")

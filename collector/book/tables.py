@@ -39,7 +39,7 @@ from collector.book.records import (
     Zone,
 )
 
-_FROM_TEXT: Mapping[str, Callable[[str], object]] = {
+FROM_TEXT: Mapping[str, Callable[[str], object]] = {
     "born": date.fromisoformat,
     "zone": Zone,
     "prey_state": PreyState,
@@ -131,7 +131,7 @@ def _plain(value: object) -> object:
 
 
 def _typed(name: str, value: Any) -> object:
-    reader = _FROM_TEXT.get(name)
+    reader = FROM_TEXT.get(name)
     return reader(value) if reader is not None and value is not None else value
 
 

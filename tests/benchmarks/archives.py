@@ -23,7 +23,7 @@ from collector.store.influx_archive import InfluxArchive
 from collector.store.influx_reading import InfluxReading
 from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
-from tests.benchmarks.store import _shortest
+from tests.benchmarks.figures import shortest_s
 from tests.collector.store.series import DAY_0_MS, believable
 from tests.influx import HOW, PROGRAM, Influxd, database
 
@@ -79,7 +79,7 @@ def measured(folder: Path) -> Iterator[Figure]:
 
 
 def _written(archive: Archive, batch: dict[SeriesKey, Columns]) -> float:
-    return _shortest(lambda: archive.write(batch), 1)
+    return shortest_s(lambda: archive.write(batch), 1)
 
 
 def _kept(folder: Path, server: Influxd, count: int) -> Iterator[Figure]:
@@ -116,16 +116,16 @@ def _read(folder: Path, theirs: InfluxArchive) -> Iterator[Figure]:
         ("InfluxDB, columns", lambda: theirs.columns(*window), 2_000.0),
     ]
     for name, work, limit in ways:
-        yield _figure("milliseconds to read a week", name, 1000 * _shortest(work, 5), limit)
+        yield _figure("milliseconds to read a week", name, 1000 * shortest_s(work, 5), limit)
 
     def arrays() -> object:
         reading = InfluxReading(theirs, patient=False)
         return track(Reader(folder / "journal.db", reading), *window)
 
     with Reader(folder / "journal.db", folder / "archive.db") as reader:
-        own_s = _shortest(lambda: track(reader, *window), 5)
+        own_s = shortest_s(lambda: track(reader, *window), 5)
     yield _figure("milliseconds to read a week", "ours, arrays", 1000 * own_s, 20.0)
-    theirs_s = _shortest(arrays, 5)
+    theirs_s = shortest_s(arrays, 5)
     yield _figure("milliseconds to read a week", "InfluxDB, arrays", 1000 * theirs_s, 2_000.0)
 
 

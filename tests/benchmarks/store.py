@@ -9,8 +9,7 @@ from __future__ import annotations
 import json
 import sys
 import tempfile
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -22,6 +21,7 @@ from collector.store.columns import DAY_MS, Columns
 from collector.store.journal import Journal
 from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
+from tests.benchmarks.figures import shortest_s, written_bytes
 from tests.collector.store.series import DAY_0_MS, believable
 
 PROBES = [SeriesKey(f"urn:dev:ow:28ff641f43b2c1{n:02x}", Quantity.TEMPERATURE) for n in range(16)]
@@ -55,7 +55,7 @@ def card_wear(folder: Path) -> Iterator[dict[str, object]]:
     days = [believable(8640, seed=n) for n in range(len(PROBES))]
     journal = Journal(folder / "journal.db", sync_seconds=30, monotonic=lambda: now_s)
     sealer = Sealer(journal, folder / "archive.db", 3600.0, monotonic=lambda: now_s)
-    before, sealing = _written_bytes(), 0
+    before, sealing = written_bytes(), 0
     with closing(journal), closing(sealer):
         for n in range(8640):
             now_s = 10.0 * n
@@ -64,10 +64,10 @@ def card_wear(folder: Path) -> Iterator[dict[str, object]]:
                 [Reading(k.probe, k.quantity, day.at_ms[n], day.raw[n]) for k, day in rows]
             )
             if sealer.due():
-                mark = _written_bytes()
+                mark = written_bytes()
                 sealer.seal()
-                sealing += _written_bytes() - mark
-        whole = _written_bytes() - before
+                sealing += written_bytes() - mark
+        whole = written_bytes() - before
     count = 8640 * len(PROBES)
     for part, written in (("journal", whole - sealing), ("sealing", sealing), ("both", whole)):
         yield {
@@ -81,7 +81,7 @@ def import_speed(folder: Path) -> Iterator[dict[str, object]]:
     """A million readings written at once."""
     batch = {key: believable(62_500, seed=n) for n, key in enumerate(PROBES)}
     with closing(SqliteArchive(folder / "archive.db")) as archive:
-        seconds = _shortest(lambda: archive.write(batch), 1)
+        seconds = shortest_s(lambda: archive.write(batch), 1)
     yield {"figure": "seconds to write a million readings", "value": round(seconds, 2)}
 
 
@@ -97,27 +97,13 @@ def window_speed(folder: Path) -> Iterator[dict[str, object]]:
             return archive.columns(*window)
 
     with Reader(folder / "journal.db", folder / "archive.db") as reader:
-        plain_s, numpy_s = _shortest(plain), _shortest(lambda: track(reader, *window))
+        plain_s, numpy_s = shortest_s(plain), shortest_s(lambda: track(reader, *window))
     for way, seconds in (("plain Python", plain_s), ("numpy", numpy_s)):
         yield {
             "figure": "milliseconds to read a week",
             "way": way,
             "value": round(seconds * 1000, 2),
         }
-
-
-def _shortest(work: Callable[[], object], times: int = 10) -> float:
-    durations = []
-    for _ in range(times):
-        began = time.perf_counter()
-        work()
-        durations.append(time.perf_counter() - began)
-    return min(durations)
-
-
-def _written_bytes() -> int:
-    counts = dict(line.split(": ") for line in Path("/proc/self/io").read_text().splitlines())
-    return int(counts["write_bytes"])
 
 
 if __name__ == "__main__":

@@ -13,37 +13,10 @@ from analysis import amounts, moments
 from analysis.entering.desk import Desk
 from analysis.page.forms.typed import Typed
 from analysis.words import GRAMS_PER_OUNCE, MM_PER_INCH, shown_temperature, temperature_unit
-from collector.book.records import (
-    FedIn,
-    Neck,
-    Outcome,
-    PreyState,
-    Ribs,
-    ShedStage,
-    Signs,
-    Skin,
-    Spine,
-    Tail,
-    Urate,
-    Vent,
-)
+from collector.book.tables import FROM_TEXT
 from config.errors import Unusable
 from config.settings import Settings
 
-_WORDS: Final[Mapping[str, Callable[[str], Any]]] = {
-    "prey_state": PreyState,
-    "fed_in": FedIn,
-    "outcome": Outcome,
-    "signs": Signs,
-    "stage": ShedStage,
-    "urate": Urate,
-    "spine": Spine,
-    "ribs": Ribs,
-    "skin": Skin,
-    "tail": Tail,
-    "vent": Vent,
-    "neck": Neck,
-}
 _AMOUNTS: Final[Mapping[str, Callable[[str, Settings, str], float]]] = {
     "prey_mass_g": amounts.mass_g,
     "mass_g": amounts.mass_g,
@@ -97,8 +70,8 @@ def read(typed: Typed, column: str, it: Desk, before: Any = None) -> Any:
         return before if before is not None and text == _as_sent(before) else text
     if before is not None and typed.text(name) == shown(column, before, it.settings):
         return before
-    if column in _WORDS:
-        return typed.word(name, _WORDS[column])
+    if column in FROM_TEXT:
+        return typed.word(name, FROM_TEXT[column])
     if column == "prey_count":
         return typed.read(name, _whole)
     if column.endswith("_ms"):
