@@ -11,7 +11,8 @@ from collector.measured import Decoded, Ignored
 from collector.pipeline import Decoder
 from collector.sources.source import Source
 from config.errors import BadPayload
-from config.settings import Mqtt, MqttSource, Settings
+from config.settings import Settings
+from config.sources import Mqtt, MqttSource
 
 # ruff: noqa: PLC0415 — imports stand where they are needed: each library costs memory for years
 

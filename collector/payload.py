@@ -13,7 +13,7 @@ from jsonpointer import EndOfList, JsonPointer, JsonPointerException
 from collector.measured import Decoded, Ignored, Measured, in_our_unit
 from collector.strict_json import is_number, parse, shown, text_of
 from config.errors import BadPayload
-from config.settings import MqttSource
+from config.sources import MqttSource
 
 WHOLE = "payload"
 """In the settings: the whole message is the number."""

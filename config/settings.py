@@ -11,10 +11,7 @@ from typing import Annotated, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
-    AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationError,
     field_validator,
@@ -24,29 +21,10 @@ from pydantic import (
 from config.errors import BadSettings
 from config.faults import one_line
 from config.home import Home
-
-TemperatureUnit = Literal["Cel", "K", "degF"]
-Positive = Annotated[float, Field(gt=0)]
+from config.sources import Mqtt, OneWire, Positive, Serial, Simulated, Strict
 
 
-def _topic_filter(text: str) -> str:
-    """An MQTT topic filter (MQTT 5 §4.7), as it stands in the settings."""
-    levels = text.split("/")
-    if not text or any("+" in level and level != "+" for level in levels):
-        raise ValueError(f'{text!r} is no MQTT topic filter; "+" stands for one whole level')
-    if any("#" in level for level in levels[:-1]) or ("#" in levels[-1] and levels[-1] != "#"):
-        raise ValueError(f'{text!r} is no MQTT topic filter; "#" may only be its last level')
-    return text
-
-
-TopicFilter = Annotated[str, AfterValidator(_topic_filter)]
-
-
-class _Strict(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-
-class Show(_Strict):
+class Show(Strict):
     """In which units the keeper reads and writes. The store and every file keep SI."""
 
     temperature: Literal["Cel", "degF"] = "Cel"
@@ -54,7 +32,7 @@ class Show(_Strict):
     length: Literal["mm", "in"] = "mm"
 
 
-class Collect(_Strict):
+class Collect(Strict):
     """The collector's own pace."""
 
     commit_seconds: Annotated[float, Field(gt=0, le=60)] = 10.0
@@ -64,7 +42,7 @@ class Collect(_Strict):
     wait_for_clock: bool = False
 
 
-class Archive(_Strict):
+class Archive(Strict):
     """What keeps the readings for years: a file of the home, or an InfluxDB.
 
     For InfluxDB 1.8, `bucket` is "database/retention-policy" and the token is "user:password".
@@ -86,93 +64,7 @@ class Archive(_Strict):
         return self
 
 
-class Serial(_Strict):
-    """One serial line with one SenML pack a line."""
-
-    port: str
-    baud: Annotated[int, Field(ge=300, le=4_000_000)] = 115_200
-
-
-class MqttSource(_Strict):
-    """A sensor that does not speak SenML: where in its messages the numbers stand.
-
-    `temperature`, `humidity` and `voltage` are JSON Pointers (RFC 6901) or the word "payload",
-    when the whole payload is the number.
-    """
-
-    topic: TopicFilter
-    probe: str = Field(min_length=1)
-    temperature: str | None = None
-    humidity: str | None = None
-    voltage: str | None = None
-    temperature_unit: TemperatureUnit = "Cel"
-
-    @field_validator("temperature", "humidity", "voltage")
-    @classmethod
-    def _pointer(cls, text: str | None) -> str | None:
-        if text is not None and text != "payload" and not text.startswith("/"):
-            raise ValueError(
-                f'{text!r} is neither a JSON Pointer (it starts with "/") nor "payload"'
-            )
-        return text
-
-    @model_validator(mode="after")
-    def _something(self) -> Self:
-        if self.temperature is self.humidity is self.voltage is None:
-            raise ValueError("names no quantity: give temperature, humidity or voltage")
-        return self
-
-
-_ALONE = "warmcoil-collector"
-
-
-class Mqtt(_Strict):
-    """The MQTT 5 broker. Without a host there is none.
-
-    Collectors with one `share` take turns (MQTT 5 §4.8.2): each message goes to one of them.
-    """
-
-    host: str | None = None
-    port: Annotated[int, Field(ge=1, le=65_535)] = 1883
-    client_id: str = Field(default=_ALONE, min_length=1)
-    topic: TopicFilter = "warmcoil/+/senml"
-    share: Annotated[str, Field(pattern=r"^[^/+#\s]+$")] | None = None
-    username: str | None = None
-    password_file: Path | None = None
-    tls: bool = False
-    ca_file: Path | None = None
-    protocol: Literal["5", "3.1.1"] = "5"
-    session_days: Positive = 7.0
-    source: tuple[MqttSource, ...] = ()
-
-    @model_validator(mode="after")
-    def _sharing(self) -> Self:
-        if self.share is not None and self.protocol != "5":
-            raise ValueError('share takes MQTT 5; take out protocol = "3.1.1"')
-        if self.share is not None and self.client_id == _ALONE:
-            raise ValueError("collectors that share each need a client_id of their own; give one")
-        return self
-
-
-class OneWire(_Strict):
-    """DS18B20 probes on the board itself, through the kernel's 1-Wire files."""
-
-    folder: Path | None = None
-    every_seconds: Positive = 10.0
-
-
-class Simulated(_Strict):
-    """A simulated probe inside the collector: for trying things out without hardware."""
-
-    probe: str = Field(min_length=1)
-    quantity: Literal["temperature", "humidity"] = "temperature"
-    mean: float = 31.0
-    swing: Annotated[float, Field(ge=0)] = 0.5
-    noise: Annotated[float, Field(ge=0)] = 0.05
-    every_seconds: Positive = 10.0
-
-
-class TwoPoint(_Strict):
+class TwoPoint(Strict):
     """A two-point calibration: what the probe read, and what was true, at two temperatures."""
 
     read: tuple[float, float]
@@ -187,7 +79,7 @@ class TwoPoint(_Strict):
         return self
 
 
-class Probe(_Strict):
+class Probe(Strict):
     """What is known of one probe: its sensor, and its calibration (an offset or two points)."""
 
     id: str = Field(min_length=1)
@@ -209,7 +101,7 @@ class Probe(_Strict):
         return self
 
 
-class Plausibility(_Strict):
+class Plausibility(Strict):
     """What no sensor and no enclosure can do (our own choice, generous)."""
 
     jump_c: Positive = 6.0
@@ -220,14 +112,14 @@ class Plausibility(_Strict):
     stuck_others_moved_c: Positive = 1.0
 
 
-class ReviewSettings(_Strict):
+class ReviewSettings(Strict):
     """How readings become a line."""
 
     gap_minutes: Positive = 15.0
     probes_disagree_c: Positive = 2.0
 
 
-class Care(_Strict):
+class Care(Strict):
     """Which care profile. A file care/NAME.toml in the home wins over the shipped one."""
 
     profile: str = Field(default="boa-constrictor", pattern=r"^[a-z0-9-]+$")
@@ -246,7 +138,7 @@ TimeOfDay = Annotated[time, BeforeValidator(_time_of_day)]
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
-class WatchedEnclosure(_Strict):
+class WatchedEnclosure(Strict):
     """Where the alarms of one enclosure differ from the care profile."""
 
     name: str = Field(min_length=1)
@@ -272,7 +164,7 @@ def _below(low: float | None, high: float | None, name: str) -> None:
         raise ValueError(f"{name} {low:g} is not below {high:g}, where too much begins")
 
 
-class Watch(_Strict):
+class Watch(Strict):
     """Alarms and where they go, and the jobs beside them. `notify` are apprise addresses.
 
     Times of day are the home's.
@@ -315,7 +207,7 @@ class Watch(_Strict):
         return self
 
 
-class Page(_Strict):
+class Page(Strict):
     """The web page. `address` is how a phone reaches it, for the links in messages."""
 
     host: str = Field(default="127.0.0.1", min_length=1)
@@ -332,7 +224,7 @@ class Page(_Strict):
         return self
 
 
-class Settings(_Strict):
+class Settings(Strict):
     """Everything in `warmcoil.toml`."""
 
     time_zone: str = "UTC"

@@ -15,33 +15,21 @@ from analysis.figures.paper import Sheet, drawing
 from analysis.figures.ribbon import SCALE_DAYS
 from analysis.figures.ribbon_draw import draw_ribbon, laid_out
 from analysis.figures.ribbon_layout import RibbonSize
-from analysis.figures.sheets import BODY, MARGIN, SMALL, WIDTH, About, Column, Draw, Sheets
-from analysis.for_vet.charts import draw_days, draw_masses, month_name
-from analysis.for_vet.days import (
-    COOL,
-    HIDE,
-    HOT_SPOT,
-    HUMIDITY,
-    ROOM,
-    WARM,
-    DayFigures,
-    months_of,
-)
+from analysis.figures.sheets import BODY, MARGIN, SMALL, WIDTH, About, Column, Sheets
+from analysis.for_vet.charts import draw_masses
+from analysis.for_vet.drawn_climate import draw_temperatures, upper
 from analysis.for_vet.report import MealOnPaper, VetReport
 from analysis.for_vet.unknown import not_known, refused
 from analysis.gathering import Gathered
 from analysis.meal_words import meal_sentence
 from analysis.words import (
-    NOT_KNOWN,
     body_length,
     count,
-    hours,
     local_day,
     local_day_of,
     local_time,
     mass,
     plain,
-    temperature,
     width,
     years_or_months,
 )
@@ -62,7 +50,7 @@ CAUTIONS = (
 MOST_PLOTS = 12
 """So many meals are plotted, the newest; the others are told of in words and ribbons."""
 _RIBBON = RibbonSize(width=WIDTH, strip=17, letters=8.4, small=7.2)
-_PLOT, _DAYS_HIGH, _MASSES_HIGH = 190.0, 82.0, 120.0
+_PLOT, _MASSES_HIGH = 190.0, 120.0
 
 GatheredOf = Callable[[MealOnPaper], Gathered]
 """A meal's readings, gathered when its plot is drawn and let go after it."""
@@ -94,7 +82,7 @@ def paper(of: VetReport, gathered_of: GatheredOf) -> bytes:
         sheets.points(not_known(of))
         _meals(sheets, of)
         _plots(sheets, of, gathered_of)
-        _climate(sheets, of)
+        draw_temperatures(sheets, of)
         _body(sheets, of)
         _looks(sheets, of)
         sheets.heading("Cautions")
@@ -156,8 +144,8 @@ def _in_short(of: VetReport) -> str:
 def _signs(sheets: Sheets, of: VetReport) -> None:
     sheets.heading("What is for a vet")
     end = local_day(of.end_ms - 1, of.settings.zone)
-    now = [f"{_upper(one.says)}. [{one.basis}]" for one in of.condition.vet]
-    now += [f"{_upper(one.says)}. [{one.basis}]" for one in of.condition.signs if one.kind == "vet"]
+    now = [f"{upper(one.says)}. [{one.basis}]" for one in of.condition.vet]
+    now += [f"{upper(one.says)}. [{one.basis}]" for one in of.condition.signs if one.kind == "vet"]
     then = [
         f"With the meal of {local_day(one.review.taken_at_ms, of.settings.zone)} (number "
         f"{one.review.meal}): {sign.says}. [{sign.basis}]"
@@ -246,7 +234,7 @@ def _plot(sheets: Sheets, one: MealOnPaper, of: VetReport, gathered_of: Gathered
     def draw(sheet: Sheet, top: float) -> None:
         gathered = gathered_of(one)
         where = circumstances(gathered, of.settings)
-        sheet.write(MARGIN, top + BODY, f"{_upper(where)}.", BODY)
+        sheet.write(MARGIN, top + BODY, f"{upper(where)}.", BODY)
         box = Box(MARGIN, top + 1.8 * BODY, WIDTH, _PLOT - 2.4 * BODY, SMALL)
         draw_climate(sheet, meal_climate(gathered, of.care), of.settings, box)
 
@@ -289,71 +277,6 @@ def _words_of(sheets: Sheets, one: MealOnPaper, of: VetReport) -> None:
 _TOLD_ELSEWHERE = frozenset({"See a vet", "Ordinary"})
 
 
-# ---- temperatures --------------------------------------------------------------------------------
-
-
-def _climate(sheets: Sheets, of: VetReport) -> None:
-    floor = temperature(of.floor_c, of.settings)
-    sheets.heading("Temperatures and humidity", room=_DAYS_HIGH + 8 * BODY)
-    sheets.words(
-        "Where it lived, whatever it ate. A grey bar is a day from its lowest to its highest "
-        f"value, the line in it its mean; the floor of the warm side is {floor}. A day without a "
-        "reading is left out.",
-        soft=True,
-    )
-    for name in (WARM, COOL, HOT_SPOT, HIDE, HUMIDITY, ROOM):
-        zone = of.zones[name]
-        if zone.known_h <= 0:
-            continue
-        sheets.need(_DAYS_HIGH + 3 * BODY)
-        sheets.small_heading(f"{_upper(name)}: {_figures(zone.whole, of, damp=name == HUMIDITY)}")
-        sheets.put(_DAYS_HIGH, _days_drawn(name, zone.days, of))
-    _months(sheets, of)
-
-
-def _days_drawn(name: str, days: Sequence[DayFigures], of: VetReport) -> Draw:
-    def draw(sheet: Sheet, top: float) -> None:
-        draw_days(
-            sheet, top, _DAYS_HIGH, days, of.settings,
-            name=name, floor_c=of.floor_c if name == WARM else None, damp=name == HUMIDITY,
-        )  # fmt: skip
-
-    return draw
-
-
-def _figures(one: DayFigures | None, of: VetReport, *, damp: bool = False) -> str:
-    """Lowest, mean and highest in one: "24.1, mean 30.9, 33.0 °C"."""
-    if one is None or one.low is None or one.mean is None or one.high is None:
-        return NOT_KNOWN
-    if damp:
-        return f"{one.low:.0f} to {one.high:.0f} %, mean {one.mean:.0f} %"
-    low, mean, high = (temperature(v, of.settings) for v in (one.low, one.mean, one.high))
-    return f"{low.split(' ')[0]} to {high}, mean {mean}"
-
-
-def _months(sheets: Sheets, of: VetReport) -> None:
-    """The months in figures, of the zones that are known at all."""
-    names = [name for name in (WARM, COOL, HUMIDITY) if of.zones[name].known_h > 0]
-    if not names:
-        sheets.words("No reading of any zone is in the records of this period.")
-        return
-    months = {name: months_of(of.zones[name].days, of.settings) for name in names}
-    columns = [Column("Month", 1.0), *(Column(_upper(name), 2.0) for name in names)]
-    if WARM in names:
-        floor = temperature(of.floor_c, of.settings)
-        columns += [Column(f"Warm side below {floor}", 1.1), Column("Warm side known", 0.9)]
-    rows = []
-    for i, (day, warm) in enumerate(months[names[0]]):
-        row = [month_name(day)]
-        row += [_figures(months[name][i][1], of, damp=name == HUMIDITY) for name in names]
-        if WARM in names:
-            below = hours(warm.below_h) if warm.known_h > 0 else NOT_KNOWN
-            row += [below, f"{100 * warm.known_h / warm.hours:.0f} %"]
-        rows.append(row)
-    sheets.small_heading("By month: lowest to highest, and mean")
-    sheets.table(columns, rows)
-
-
 # ---- the animal ----------------------------------------------------------------------------------
 
 
@@ -393,14 +316,10 @@ def _looks(sheets: Sheets, of: VetReport) -> None:
             continue
         entries = "1 entry" if len(records) == 1 else f"{count(len(records))} entries"
         sheets.small_heading(f"{name}: {entries}")
-        sheets.points([f"{_upper(_without_name(one, of))}." for one in records])
+        sheets.points([f"{upper(_without_name(one, of))}." for one in records])
 
 
 def _without_name(one: Record, of: VetReport) -> str:
     """The record in words; the whole paper is of one animal, so its name is left out."""
     said, name = record_words(one, of.settings, of.now_ms), plain(of.animal.animal)
     return said.replace(f" of {name}, ", ", ", 1).removeprefix(f"{name}, ")
-
-
-def _upper(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}"

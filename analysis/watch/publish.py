@@ -24,7 +24,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from analysis.watch.logs import log_to_stderr
 from config.errors import WarmcoilError
 from config.home import Home
-from config.settings import Mqtt, load_settings
+from config.settings import load_settings
+from config.sources import Mqtt
 
 _MOST_TOPICS = 5_000
 _KEEPALIVE_S = 60

@@ -32,7 +32,7 @@ from collector.frame import Delivery, Frame, Inbox
 from collector.sources.mqtt_client import LONGEST_MESSAGE, connect, new_client, subscribe
 from collector.sources.source import Source
 from config.errors import BadSettings
-from config.settings import Mqtt
+from config.sources import Mqtt
 
 log = logging.getLogger("collector")
 

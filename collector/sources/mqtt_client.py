@@ -11,7 +11,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from config.errors import BadSettings
-from config.settings import Mqtt
+from config.sources import Mqtt
 
 LONGEST_MESSAGE = 65_536
 """Bytes; a longer one is not a reading."""

@@ -15,7 +15,7 @@ from collector.backoff import Backoff
 from collector.counts import Counts
 from collector.frame import Frame, Inbox
 from collector.sources.source import Source
-from config.settings import Serial
+from config.sources import Serial
 
 log = logging.getLogger("collector")
 

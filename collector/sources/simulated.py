@@ -15,7 +15,7 @@ from collector.measured import Measured
 from collector.readings import Quantity
 from collector.senml import pack
 from collector.sources.source import Source
-from config.settings import Simulated
+from config.sources import Simulated
 
 _DAY_S = 86_400.0
 

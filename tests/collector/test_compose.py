@@ -8,7 +8,8 @@ from collector.compose import decoders_of, mqtt_decoder, sources_of
 from collector.counts import Counts
 from collector.frame import Frame, Inbox
 from config.errors import BadPayload
-from config.settings import Mqtt, MqttSource, parse_settings
+from config.settings import parse_settings
+from config.sources import Mqtt, MqttSource
 
 NOW_MS = 1_900_000_000_000
 PACK = b'[{"n":"x","u":"Cel","v":23.1}]'

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from collector.payload import decode, value_at
 from collector.readings import Quantity
 from config.errors import BadPayload
-from config.settings import MqttSource
+from config.sources import MqttSource
 
 # RFC 6901 section 5 (read): the document and its twelve pointers.
 RFC_6901 = json.loads(

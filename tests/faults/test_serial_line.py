@@ -15,7 +15,7 @@ from collector.counts import Counts
 from collector.frame import Frame, Inbox
 from collector.serial_frame import encode
 from collector.sources.serial_line import SerialLine
-from config.settings import Serial
+from config.sources import Serial
 from tests.plug import Socket, eventually
 
 PACK = '[{"n":"urn:dev:ow:10e2073a01080063","u":"Cel","v":23.1}]'

@@ -18,7 +18,7 @@ from collector.frame import Frame, Inbox
 from collector.sources.mqtt import MqttBroker
 from collector.sources.mqtt_client import IN_FLIGHT, topics_of
 from config.errors import BadSettings
-from config.settings import Mqtt, MqttSource
+from config.sources import Mqtt, MqttSource
 from tests.broker import HOST, Mosquitto, mosquitto_path
 from tests.plug import eventually
 
