@@ -92,5 +92,10 @@ def _http(request: Request, fault: Exception) -> Response:
 
 def _invalid(request: Request, fault: Exception) -> Response:
     found = fault.errors() if isinstance(fault, RequestValidationError) else []
-    said = "; ".join(f"{one['loc'][-1]}: {one['msg']}" for one in found)
+    said = "; ".join(f"{one['loc'][-1]}: {_why(one)}" for one in found)
     return say(request, 422, said or "what was sent is not what this address takes")
+
+
+def _why(one: dict[str, Any]) -> str:
+    """The checker's words, but for those that only a programmer would say."""
+    return "is not given" if one["type"] == "missing" else str(one["msg"])

@@ -68,8 +68,10 @@ def begin(request: Request) -> Response:
 
 
 @router.get("/probes/find")
-def finding(request: Request, began: Began) -> Response:
-    """How far it is; without a script it is looked at anew by hand."""
+def finding(request: Request, began: Began | None = None) -> Response:
+    """How far it is; without a script it is looked at anew by hand. Not begun: where one begins."""
+    if began is None:
+        return RedirectResponse("/probes", status_code=303)
     with looking(request) as home:
         sought = seek_here(home, began)
         return show(request, "probe_find.html", home, sought=sought, began=began, begin=BEGIN)

@@ -196,3 +196,8 @@ def test_a_search_has_an_end(home: Home, asks: Asks, clock: Clock) -> None:
     for began in (NOW, NOW + 10**9, 0):
         assert page.get(f"/api/probes/find?began={began}").status_code == 404
     assert page.get("/api/probes/find?began=x").status_code in (400, 422)
+
+
+def test_looking_that_was_not_begun_leads_to_where_it_begins(page: TestClient) -> None:
+    answer = page.get("/probes/find")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/probes")
