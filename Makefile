@@ -5,13 +5,14 @@ BIN := $(VENV)/bin
 PIP := $(BIN)/pip --disable-pip-version-check -q
 WORKERS ?= auto
 
-.PHONY: help demo test lint types campaigns bench influxd lock format clean install uninstall
+.PHONY: help demo test lint types campaigns bench promises influxd lock format clean install uninstall
 
 help:
 	@echo "make demo       an invented collection with simulated probes, kept running"
 	@echo "make test       the tests"
 	@echo "make lint       ruff, mypy --strict and the import rules"
 	@echo "make campaigns  the long tests: kills, fuzzing, many simulated books"
+	@echo "make promises   every promise under its faults, at full count; writes their table"
 	@echo "make bench      speed, memory and bytes written, as JSON lines"
 	@echo "make install    on a board, as root: programs, units, a home; again to upgrade"
 	@echo "make uninstall  takes them away; the home stays"
@@ -48,6 +49,13 @@ campaigns: $(VENV)/.test
 	@sh tests/system-packages.sh
 	@sh tests/influxd.sh $(INFLUXD) if-possible
 	$(BIN)/pytest -m campaign --timeout 3600
+
+promises: $(VENV)/.test
+	@sh tests/system-packages.sh
+	@sh tests/influxd.sh $(INFLUXD) if-possible
+	@mkdir -p artefacts && rm -f artefacts/promises.jsonl
+	WARMCOIL_PROMISES=$(CURDIR)/artefacts/promises.jsonl $(BIN)/pytest -v --full --timeout 7200 tests/faults
+	$(BIN)/python -m tests.faults.table artefacts/promises.jsonl
 
 lint: $(VENV)/.test
 	$(BIN)/ruff format --check .
