@@ -18,6 +18,8 @@ log = logging.getLogger("collector")
 
 _PART_OF_THE_END_S = 1.5
 """The end has three parts (sources, broker, the rest) and 5 s."""
+_MOST_AT_ONCE = 256
+"""Frames; then it is looked whether something else is due."""
 LOST = 3
 """Exit code when readings could not be written; as for any fault of the store."""
 UNEXPECTED = 70
@@ -72,13 +74,24 @@ class Collecting:
     def _once(self) -> None:
         if self._pipeline.full:
             self._stopping.wait(self._pipeline.wait_s())
-        elif (frame := self._inbox.get(self._pipeline.wait_s())) is not None:
-            self._pipeline.take(frame)
+        else:
+            self._take_waiting(self._pipeline.wait_s())
         self._pipeline.tick()
         if self._sealer.due():
             self._sealer.seal()
         self._state.write_if_due()
         self._life.alive()
+
+    def _take_waiting(self, wait_s: float) -> None:
+        """Take what is in the inbox, so that one commit serves all that came together."""
+        for _ in range(_MOST_AT_ONCE):
+            frame = self._inbox.get(wait_s)
+            if frame is None:
+                return
+            self._pipeline.take(frame)
+            if self._pipeline.full:
+                return
+            wait_s = 0.0
 
     def _guarded(self, source: Source) -> None:
         """A source's thread. If it dies, all end, and the service manager starts them anew."""

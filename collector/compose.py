@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 from collector import senml
 from collector.counts import Counts
@@ -15,6 +16,9 @@ from config.settings import Settings
 from config.sources import Mqtt, MqttSource
 
 # ruff: noqa: PLC0415 — imports stand where they are needed: each library costs memory for years
+
+_TOPICS_REMEMBERED = 4096
+"""A hundred characters each or so; one that is forgotten is looked at again."""
 
 
 def sources_of(settings: Settings, inbox: Inbox, counts: Counts) -> list[Source]:
@@ -66,11 +70,16 @@ def mqtt_decoder(settings: Mqtt) -> Decoder:
     """
     from paho.mqtt.client import topic_matches_sub
 
+    @lru_cache(_TOPICS_REMEMBERED)
+    def meant(topic: str) -> tuple[list[MqttSource], bool]:
+        found = [one for one in settings.source if topic_matches_sub(one.topic, topic)]
+        return found, topic_matches_sub(settings.topic, topic)
+
     def decode(frame: Frame, now_ms: int) -> Decoded:
-        found = [one for one in settings.source if topic_matches_sub(one.topic, frame.label)]
+        found, is_senml = meant(frame.label)
         if found:
             return _from_sources(frame.payload, found)
-        if topic_matches_sub(settings.topic, frame.label):
+        if is_senml:
             return senml.decode(frame.payload, now_ms)
         # A session the broker kept may still hold a topic that the settings have dropped.
         raise BadPayload("the settings name no source with this topic")

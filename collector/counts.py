@@ -86,7 +86,10 @@ class Counts:
             }
 
     def _tally(self, source: str) -> Tally:
-        return self._tallies.setdefault(source, Tally())
+        tally = self._tallies.get(source)
+        if tally is None:
+            tally = self._tallies[source] = Tally()
+        return tally
 
     def _unsaid(self, key: tuple[str, str, str], times: int) -> int:
         """How many were dropped since it was last said, if it is to be said now; else 0."""

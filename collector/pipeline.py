@@ -10,7 +10,6 @@ from __future__ import annotations
 import logging
 import sqlite3
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 
 from collector.backoff import Backoff
 from collector.batch import Batch, Entry
@@ -129,7 +128,7 @@ class Pipeline:
         if not readings:
             self._done(ticket)
             return
-        readings = [replace(one, flags=self._judge.flags(one)) for one in readings]
+        readings = [one.flagged(self._judge.flags(one)) for one in readings]
         untimed = any(one.at_ms is None for one in measured)
         receipt = (
             Receipt(frame.source, frame.delivery.mid, frame.delivery.digest)

@@ -80,6 +80,12 @@ class Reading:
         """True when no plausibility check failed."""
         return self.flags == Flag.NONE
 
+    def flagged(self, flags: Flag) -> Reading:
+        """The same reading with these flags."""
+        if flags == self.flags:
+            return self
+        return Reading(self.probe, self.quantity, self.at_ms, self.raw, self.correction, flags)
+
     @property
     def key(self) -> SeriesKey:
         """The series it belongs to."""

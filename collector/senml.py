@@ -135,12 +135,16 @@ def _checked(entry: object, number: int) -> dict[str, object]:
     """The known fields of a record, each of its type; unknown ones are left out (§4.4)."""
     if not isinstance(entry, dict):
         raise BadPayload(f"record {number}: {shown(entry)} is not a record")
+    known: dict[str, object] = {}
     for label, thing in entry.items():
-        if label.endswith("_"):
+        kind = _KINDS.get(label)
+        if kind is not None:
+            if not kind[0](thing):
+                raise _bad(number, label, f"{shown(thing)} is not {kind[1]}")
+            known[label] = thing
+        elif label.endswith("_"):
             raise _bad(number, label, "has to be understood, and is not known here")
-        if label in _KINDS and not _KINDS[label][0](thing):
-            raise _bad(number, label, f"{shown(thing)} is not {_KINDS[label][1]}")
-    return {label: thing for label, thing in entry.items() if label in _KINDS}
+    return known
 
 
 def _rebase(base: dict[str, object], fields: dict[str, object], number: int) -> None:
@@ -150,7 +154,9 @@ def _rebase(base: dict[str, object], fields: dict[str, object], number: int) -> 
         raise _bad(number, "bver", f"version {shown(version)} is newer than {VERSION}")
     if version != base.setdefault("bver", version):
         raise _bad(number, "bver", "is not the same in all records of the pack")
-    base.update((label, fields[label]) for label in _BASE if label in fields)
+    for label in _BASE:
+        if label in fields:
+            base[label] = fields[label]
 
 
 def _resolved(

@@ -29,7 +29,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from collector.backoff import Backoff
 from collector.counts import Counts
 from collector.frame import Delivery, Frame, Inbox
-from collector.sources.mqtt_client import LONGEST_MESSAGE, connect, new_client, subscribe
+from collector.sources.mqtt_client import IN_FLIGHT, LONGEST_MESSAGE, connect, new_client, subscribe
 from collector.sources.source import Source
 from config.errors import BadSettings
 from config.sources import Mqtt
@@ -78,6 +78,7 @@ class MqttBroker(Source):
         self._stop = threading.Event()
         self._acks: deque[tuple[int, int]] = deque()  # connection, message id
         self._connection = 0
+        self._messages = 0
         self._connected_s: float | None = None
         self._said: str | None = None
         self._backoff = Backoff(_FIRST_WAIT_S, _MOST_WAIT_S)
@@ -140,13 +141,22 @@ class MqttBroker(Source):
         if ear in readable:
             ear.recv(4096)
         if decrypted or sock in readable:
-            fault = self._client.loop_read()
+            fault = self._read_waiting()
             if fault != MQTTErrorCode.MQTT_ERR_SUCCESS:
                 return fault
         self._acknowledge()
         if self._client.want_write():
             self._client.loop_write()
         return self._client.loop_misc()
+
+    def _read_waiting(self) -> MQTTErrorCode:
+        """Read the packets that are there: one at least, and on while each was a message."""
+        for _ in range(IN_FLIGHT):
+            before = self._messages
+            fault = self._client.loop_read()
+            if fault != MQTTErrorCode.MQTT_ERR_SUCCESS or self._messages == before:
+                return fault
+        return MQTTErrorCode.MQTT_ERR_SUCCESS
 
     def _farewell(self) -> None:
         """Send the last acknowledgements, then say goodbye; the session stays with the broker."""
@@ -212,6 +222,7 @@ class MqttBroker(Source):
             topic = message.topic
         except UnicodeDecodeError:
             topic = "(not UTF-8)"  # matches no source: dropped and counted
+        self._messages += 1
         payload = bytes(message.payload[:LONGEST_MESSAGE])
         frame = Frame(
             self.name,
@@ -228,7 +239,8 @@ class MqttBroker(Source):
 
         def acknowledge() -> None:
             self._acks.append((connection, mid))
-            self.wake()
+            if len(self._acks) == 1:  # else that thread is awake, or has been woken for one before
+                self.wake()
 
         return Delivery(mid, digest(topic, payload), message.dup, acknowledge)
 

@@ -15,7 +15,7 @@ from config.sources import Mqtt
 
 LONGEST_MESSAGE = 65_536
 """Bytes; a longer one is not a reading."""
-IN_FLIGHT = 64
+IN_FLIGHT = 256
 """Messages the broker may send before it waits for acknowledgements (MQTT 5 receive maximum)."""
 _KEEPALIVE_S = 60
 _CONNECT_TIMEOUT_S = 3.0

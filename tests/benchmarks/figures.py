@@ -65,6 +65,12 @@ def written_bytes() -> int:
     return int(counts["write_bytes"])
 
 
+def cpu_s(pid: int) -> float:
+    """The processor seconds that a process has used, by the kernel's account of it."""
+    after_name = Path(f"/proc/{pid}/stat").read_text("ascii").rpartition(")")[2].split()
+    return (int(after_name[11]) + int(after_name[12])) / os.sysconf("SC_CLK_TCK")
+
+
 @dataclass(frozen=True, slots=True)
 class Ran:
     """What a process took: seconds on the clock and of processor, and its most memory."""
