@@ -50,7 +50,8 @@ JOURNAL = Schema(
 ARCHIVE = Schema(
     name="archive",
     application_id=0x5743_4131,
-    page_bytes=4096,
+    # A packed day is two to ten kilobytes and fills its last page by half, on average.
+    page_bytes=1024,
     steps=(
         (
             (

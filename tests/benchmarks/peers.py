@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from math import log2
 from operator import sub
 from pathlib import Path
@@ -33,6 +33,13 @@ class KeyedTable:
         self._file.execute("BEGIN")
         self._file.executemany("INSERT INTO reading VALUES (?, ?, ?)", rows)
         self._file.execute("COMMIT")
+
+    def put_many(self, rows: Iterable[tuple[str, int, float]]) -> None:
+        """Millions in one commit, and into the file."""
+        self._file.execute("BEGIN")
+        self._file.executemany("INSERT INTO reading VALUES (?, ?, ?)", rows)
+        self._file.execute("COMMIT")
+        self._file.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
 
     def window(self, probe: str, start_ms: int, end_ms: int) -> list[tuple[int, float]]:
         """The readings of [start_ms, end_ms)."""

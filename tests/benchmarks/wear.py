@@ -7,7 +7,8 @@ the kernel (`/proc/self/io`). As root, the same once more on an ext4 of its own 
 loop device, where the file system's own writes count too.
 
 With `--minutes` the collector's writing is done in real time on that ext4 instead, so that the
-timers of the kernel (write-back, the file system's journal every 5 s) do what they do on a board.
+timers of the kernel (write-back, the file system's journal every 5 s) do what they do on a board;
+`--mount lazytime` says with which options it is mounted.
 """
 
 from __future__ import annotations
@@ -129,10 +130,11 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks.wear")
     parser.add_argument("folder", nargs="?")
     parser.add_argument("--minutes", type=float, default=0.0)
+    parser.add_argument("--mount", default="defaults", metavar="OPTIONS")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory(dir=given.folder) as folder:
         if given.minutes:
-            say(in_real_time(Path(folder), round(given.minutes * 60 / EVERY_S)))
+            say(in_real_time(Path(folder), round(given.minutes * 60 / EVERY_S), given.mount))
             return
         say(by_process(Path(folder)))
         if os.geteuid() == 0:
@@ -167,12 +169,14 @@ def by_device(folder: Path) -> Line:
     return _line("by a device with an ext4 of its own", written, A_DAY)
 
 
-def in_real_time(folder: Path, moments: int) -> Line:
+def in_real_time(folder: Path, moments: int, options: str) -> Line:
     """Ours and the bare append side by side on two ext4 of their own, a moment every 10 s."""
     names = ["ours", "a bare append with the same syncs"]
     written = {}
     with ExitStack() as stack:
-        cards = {name: stack.enter_context(a_card(folder / f"{name}.image")) for name in names}
+        cards = {
+            name: stack.enter_context(a_card(folder / f"{name}.image", options)) for name in names
+        }
         writers = {name: WRITERS[name](*cards[name]) for name in names}
         before = {name: account() for name, (_, account) in cards.items()}
         days, due_s = _days(), time.monotonic()
@@ -186,13 +190,12 @@ def in_real_time(folder: Path, moments: int) -> Line:
         for writer in writers.values():
             writer.close()
     minutes = round(moments * EVERY_S / 60, 1)
-    return _line(
-        f"in real time, {minutes} min, by a device with an ext4 of its own", written, moments
-    )
+    how = f"in real time, {minutes} min, by a device with an ext4 of its own, mounted {options}"
+    return _line(how, written, moments)
 
 
 @contextmanager
-def a_card(image: Path) -> Iterator[tuple[Path, Account]]:
+def a_card(image: Path, options: str = "defaults") -> Iterator[tuple[Path, Account]]:
     """A fresh ext4 behind a loop device, mounted; and the account of what is written to it."""
     _call("truncate", "-s", f"{_IMAGE_MB}M", str(image))
     # Its tables are written at once: else the kernel goes on writing them for minutes.
@@ -201,7 +204,7 @@ def a_card(image: Path) -> Iterator[tuple[Path, Account]]:
     mounted = image.with_suffix(".mounted")
     mounted.mkdir()
     try:
-        _call("mount", device, str(mounted))
+        _call("mount", "-o", options, device, str(mounted))
         try:
             os.sync()
             yield mounted, lambda: _sectors(device) * _SECTOR

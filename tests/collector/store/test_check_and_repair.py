@@ -214,7 +214,7 @@ def rounds(files: Files, tries: int, seed: int) -> None:
     whole = files.seen()
     known = set(whole)
     for _ in range(tries):
-        damage_page(files.archive, rng, 4096)
+        damage_page(files.archive, rng, 1024)
         damage_page(files.journal, rng, 512)
         faults = files.faults()
         done = files.mend()
