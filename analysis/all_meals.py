@@ -93,7 +93,7 @@ def stamp_of(
     series = sorted(
         (
             str(key.probe), key.quantity.value, span.first_ms,
-            span.count if span.last_ms < as_of_ms - DAY_MS else None,
+            span.count + span.thinned if span.last_ms < as_of_ms - DAY_MS else None,
         )
         for key, span in reader.series().items()
     )  # fmt: skip

@@ -15,6 +15,7 @@ from analysis.exposure import Line
 from analysis.tracks import Tracks
 from analysis.weights import Weight, weights
 from analysis.window import Window, body_mass_g, meal_pct, meal_window, midbody_mm, taken_at_ms
+from analysis.zone_hours import zone_hours
 from analysis.zones import Disagreement, room_placements, zone_line
 from collector.book.records import (
     Animal,
@@ -81,6 +82,8 @@ class Gathered:
     """The meals taken just before it that came back, without one between that did not."""
     next_meal_ms: int | None = None
     """When the next meal was taken, where that is not later than now."""
+    by_hour: int = 0
+    """Hours of which the warm side's readings were thinned: no line, and no verdict, has them."""
     zone: tzinfo = UTC
     """The home's: rules in days count its calendar days."""
 
@@ -251,6 +254,7 @@ class _Lines(TypedDict):
     room: Line | None
     warm_probes: tuple[str, ...]
     disagreements: tuple[Disagreement, ...]
+    by_hour: int
 
 
 def _lines(
@@ -273,6 +277,10 @@ def _lines(
     placed, apart_c = facts.placements, settings.review.probes_disagree_c
     rooms = facts.rooms if with_room else ()
     warm = line(Zone.WARM_SIDE, Quantity.TEMPERATURE, placements=placed, apart_c=apart_c)
+    thinned = zone_hours(
+        Zone.WARM_SIDE, Quantity.TEMPERATURE, *span,
+        stays=facts.stays.get(animal, []), placements=placed, tracks=tracks,
+    )  # fmt: skip
     return {
         "warm": warm.line,
         "cool": line(Zone.COOL_SIDE, Quantity.TEMPERATURE, placements=placed).line,
@@ -280,6 +288,7 @@ def _lines(
         "room": line(Zone.ROOM, Quantity.TEMPERATURE, placements=rooms).line,
         "warm_probes": warm.probes,
         "disagreements": warm.disagreements,
+        "by_hour": len(thinned.outside(warm.line)),
     }
 
 

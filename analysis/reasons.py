@@ -55,6 +55,15 @@ def coverage_reasons(coverage: Coverage, window: Window, progress: float | None)
         )
 
 
+def thinned_reasons(hours: int) -> Iterator[str]:
+    """Readings of the window that are gone, because nothing said that a meal would need them."""
+    if hours:
+        yield (
+            f"the warm side's readings of {whole_hours(hours)} were thinned when the book had no "
+            "meal there: they are kept by the hour alone, and no verdict is made from that"
+        )
+
+
 def disagreement_reasons(apart: Iterable[Disagreement], settings: Settings) -> Iterator[str]:
     """Probes of the warm side that did not agree."""
     allowed = degrees(settings.review.probes_disagree_c, settings)

@@ -22,6 +22,7 @@ from analysis.reasons import (
     limit_reasons,
     no_probe,
     swing_reason,
+    thinned_reasons,
 )
 from analysis.review_json import review_json
 from analysis.tracks import Tracks
@@ -217,6 +218,7 @@ def _reasons(one: Review, own: Gathered, care: CareProfile, settings: Settings) 
     if one.warm_side is None:
         yield no_probe()
     yield from limit_reasons(one.held, one.coverage, one.window, settings)
+    yield from thinned_reasons(own.by_hour)
     yield from disagreement_reasons(own.disagreements, settings)
     yield from coverage_reasons(one.coverage, one.window, one.digestion.progress_warm_side)
     if one.digestion.swing_factor != 1.0:

@@ -14,6 +14,7 @@ import numpy as np
 from analysis.exposure import Floats
 from analysis.frames import track
 from collector.readings import Quantity, SeriesKey
+from collector.store.hours import Hour
 from collector.store.reader import Reader
 
 _DAY_MS = 86_400_000
@@ -32,8 +33,11 @@ class Tracks:
         self.held = 0
         self._days: OrderedDict[tuple[SeriesKey, int], _Readings] = OrderedDict()
         self._quantities: dict[str, set[Quantity]] = {}
-        for key in reader.series():
+        self._thinned: set[SeriesKey] = set()
+        for key, span in reader.series().items():
             self._quantities.setdefault(key.probe, set()).add(key.quantity)
+            if span.thinned:
+                self._thinned.add(key)
 
     def measures(self, probe: str, quantity: Quantity) -> bool:
         """True when the probe is one for this quantity.
@@ -52,6 +56,14 @@ class Tracks:
         at_ms, value = (np.concatenate(part) for part in zip(*parts, strict=True))
         first, end = np.searchsorted(at_ms, (start_ms, end_ms))
         return at_ms[first:end], value[first:end]
+
+    def thinned(self, key: SeriesKey) -> bool:
+        """True when some days of a series are kept by the hour alone."""
+        return key in self._thinned
+
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:
+        """The hours that begin in [start_ms, end_ms) of days that were thinned, in order."""
+        return self._reader.hours(key, start_ms, end_ms) if self.thinned(key) else []
 
     def _of_days(self, key: SeriesKey, days: range) -> Iterator[_Readings]:
         have = {day: self._days[key, day] for day in days if (key, day) in self._days}

@@ -61,11 +61,11 @@ def zone_line(
     placed = [one for one in placements if one.zone in wanted]
     lines: dict[str, list[Line]] = {}
     for stay in stays:
-        since, until = _overlap(stay, start_ms, max(end_ms, start_ms + 1))
+        since, until = overlap(stay, start_ms, max(end_ms, start_ms + 1))
         for one in placed:
             if one.enclosure != stay.enclosure or not tracks.measures(one.probe, quantity):
                 continue
-            first, end = _overlap(one, since, until)
+            first, end = overlap(one, since, until)
             if first < end:
                 line = _placed_line(one, quantity, since, until, tracks=tracks, gap_ms=gap_ms)
                 lines.setdefault(one.probe, []).append(line)
@@ -106,12 +106,13 @@ def _placed_line(
     gap_ms: float,
 ) -> Line:
     """The placement's line over [since_ms, until_ms)."""
-    first, end = _overlap(placement, math.floor(since_ms - gap_ms), math.ceil(until_ms + gap_ms))
+    first, end = overlap(placement, math.floor(since_ms - gap_ms), math.ceil(until_ms + gap_ms))
     at_ms, value = tracks.readings(SeriesKey(placement.probe, quantity), first, end)
     return line_of(at_ms, value, gap_ms).cut(since_ms, until_ms)
 
 
-def _overlap(span: Stay | Placement, start_ms: int, end_ms: int) -> tuple[int, int]:
+def overlap(span: Stay | Placement, start_ms: int, end_ms: int) -> tuple[int, int]:
+    """The part of [start_ms, end_ms) that a record is about; empty where the end comes first."""
     until_ms = span.until_ms if span.until_ms is not None else end_ms
     return max(span.since_ms, start_ms), min(until_ms, end_ms)
 

@@ -23,6 +23,11 @@ from config.faults import one_line
 from config.home import Home
 from config.sources import Mqtt, OneWire, Positive, Serial, Simulated, Strict
 
+LEAST_RAW_DAYS = 60
+"""Our own choice: four windows of the longest kind, so that what is done about the last meals and
+weeks never meets an hour."""
+_MOST_RAW_DAYS = 36_500
+
 
 class Show(Strict):
     """In which units the keeper reads and writes. The store and every file keep SI."""
@@ -62,6 +67,25 @@ class Archive(Strict):
         if self.kind == "influxdb" and (self.url is None or self.bucket is None):
             raise ValueError("an InfluxDB takes an address and a bucket; give url and bucket")
         return self
+
+
+class Retention(Strict):
+    """How many days readings stay raw; older ones are kept by the hour, but raw around meals.
+
+    Without `raw_days` all stay raw.
+    """
+
+    raw_days: int | None = None
+
+    @field_validator("raw_days")
+    @classmethod
+    def _enough(cls, days: int | None) -> int | None:
+        if days is not None and not LEAST_RAW_DAYS <= days <= _MOST_RAW_DAYS:
+            raise ValueError(
+                f"{days} cannot be; give {LEAST_RAW_DAYS} or more, as alarms and next meals need "
+                "the last weeks raw; or leave it out to keep all readings raw"
+            )
+        return days
 
 
 class TwoPoint(Strict):
@@ -231,6 +255,7 @@ class Settings(Strict):
     show: Show = Show()
     collect: Collect = Collect()
     archive: Archive = Archive()
+    retention: Retention = Retention()
     serial: tuple[Serial, ...] = ()
     mqtt: Mqtt = Mqtt()
     onewire: OneWire = OneWire()

@@ -21,6 +21,7 @@ from analysis.cli import (
     living,
     probing,
     taking_along,
+    thinning,
     writing,
 )
 from config.errors import WarmcoilError
@@ -45,6 +46,7 @@ for room in (
     probing,
     calibrating,
     archiving,
+    thinning,
     caretaking,
     entry,
 ):

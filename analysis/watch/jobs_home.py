@@ -20,12 +20,14 @@ from config.settings import Settings, Weekday
 BACKUP = "nightly backup"
 REVIEW = "weekly review"
 ALL_WELL = "weekly all-well"
+THIN = "nightly thinning"
 TIDY = "tidying of old messages"
 
 AllWell = Callable[[int], Note | None]
 """The week's "all well" at a time (UTC ms); None when not all is well."""
 
 _TIDY_AT = time_of_day(4, 10)
+_THIN_AT = time_of_day(4, 20)
 _LIMIT_SECONDS = 3660.0
 
 
@@ -86,6 +88,9 @@ def _regular(  # noqa: PLR0917  # the parts of jobs_of, once each
         work = Apart(BACKUP, copy, _LIMIT_SECONDS, monotonic)
         step = "See that the disk is well and has room; try it by hand: warmcoil backup"
         jobs.insert(0, Job(BACKUP, Daily(watch.backup_at), work, step))
+    if settings.retention.raw_days is not None and settings.archive.kind == "sqlite":
+        work = Apart(THIN, ["analysis.thinning", "--home", folder], _LIMIT_SECONDS, monotonic)
+        jobs.append(Job(THIN, Daily(_THIN_AT), work, "Try it by hand: warmcoil thin"))
     if all_well is not None:
         jobs.append(Job(ALL_WELL, weekly, AtOnce(well)))
     return jobs

@@ -13,11 +13,16 @@ from config.errors import StoreFault
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """How many readings a series has, and the times of the first and the last in UTC ms."""
+    """How many readings a series has, and the times of the first and the last in UTC ms.
+
+    `thinned` more were there, of whose days the hours alone are kept; where those come first (or
+    last), that time is the day's beginning (or end).
+    """
 
     count: int
     first_ms: int
     last_ms: int
+    thinned: int = 0
 
 
 @dataclass(slots=True)

@@ -11,8 +11,9 @@ from pathlib import Path
 from collector.readings import Quantity
 from collector.store.columns import DAY_MS, Columns
 from collector.store.entry import unpack_entry
+from collector.store.hours import count_of
 from collector.store.migrations import ARCHIVE, JOURNAL, Schema
-from collector.store.sqlite_archive import Stored
+from collector.store.sqlite_archive import Stored, StoredHours
 from collector.store.sqlite_file import open_as_it_is, speaking_of
 from config.errors import StoreFault
 
@@ -53,6 +54,17 @@ def block_fault(stored: Stored, count: int, first_ms: int, last_ms: int) -> str 
     if not in_day(columns, stored.day):
         return "it holds readings of another day"
     return None
+
+
+def hours_fault(stored: StoredHours, count: int) -> str | None:
+    """What is wrong with a thinned day, given what its row says of it."""
+    try:
+        hours = stored.hours()
+    except StoreFault as fault:
+        return str(fault)
+    if any(hour.start_ms // DAY_MS != stored.day for hour in hours):
+        return "it holds hours of another day"
+    return "its count is not that of its hours" if count_of(hours) != count else None
 
 
 def in_day(columns: Columns, day: int) -> bool:
@@ -102,15 +114,28 @@ def _journal_faults(file: sqlite3.Connection) -> Iterator[str]:
 
 def _archive_faults(file: sqlite3.Connection) -> Iterator[str]:
     yield from _unknown_quantities(file.execute("SELECT id, quantity FROM series").fetchall())
-    rows = file.execute(
+    blocks = file.execute(
         "SELECT probe, quantity, series_id, day, crc32, packed, count, first_ms, last_ms "
         "FROM block LEFT JOIN series ON id = series_id"
     )
-    for probe, quantity, number, day, crc32, packed, *rest in rows:
-        name = f"series {number}, which is not listed" if probe is None else f"{probe} {quantity}"
+    for probe, quantity, number, day, crc32, packed, *rest in blocks:
         fault = block_fault(Stored(day, crc32, packed), *rest)
-        if fault or probe is None:
-            yield f"{name}, {name_of_day(day)}: {fault or 'nobody knows whose it is'}"
+        yield from _told(probe, quantity, number, day, fault)
+    thinned = file.execute(
+        "SELECT probe, quantity, series_id, day, crc32, packed, count "
+        "FROM hours LEFT JOIN series ON id = series_id"
+    )
+    for probe, quantity, number, day, crc32, packed, count in thinned:
+        fault = hours_fault(StoredHours(day, crc32, packed), count)
+        yield from _told(probe, quantity, number, day, fault)
+
+
+def _told(
+    probe: str | None, quantity: str, number: int, day: int, fault: str | None
+) -> Iterator[str]:
+    name = f"series {number}, which is not listed" if probe is None else f"{probe} {quantity}"
+    if fault or probe is None:
+        yield f"{name}, {name_of_day(day)}: {fault or 'nobody knows whose it is'}"
 
 
 def _unknown_quantities(rows: Iterable[tuple[int, str]]) -> Iterator[str]:

@@ -16,6 +16,7 @@ from typing import TypeVar
 from collector.readings import Reading, SeriesKey
 from collector.store.archive import ArchiveDown, Span
 from collector.store.columns import Columns
+from collector.store.hours import Hour
 from collector.store.influx_archive import InfluxArchive
 
 log = logging.getLogger("store")
@@ -102,6 +103,10 @@ class InfluxReading:
     def blocks(self, key: SeriesKey, start_ms: int, end_ms: int) -> tuple[list[bytes], Columns]:
         """See `ReadArchive.blocks`: nothing is packed here."""
         return [], self.columns(key, start_ms, end_ms)
+
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:  # noqa: ARG002  # see ReadArchive
+        """None: nothing is thinned here."""
+        return []
 
     def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]] | None:
         """None: a server keeps none, and to count them would be to read everything."""

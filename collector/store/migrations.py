@@ -65,6 +65,14 @@ ARCHIVE = Schema(
                 "PRIMARY KEY (series_id, day)) STRICT, WITHOUT ROWID"
             ),
         ),
+        (
+            # What stays of a day that was thinned; `count` is of the readings it had.
+            (
+                "CREATE TABLE hours (series_id INTEGER NOT NULL REFERENCES series (id), "
+                "day INTEGER NOT NULL, count INTEGER NOT NULL, crc32 INTEGER NOT NULL, "
+                "packed BLOB NOT NULL, PRIMARY KEY (series_id, day)) STRICT, WITHOUT ROWID"
+            ),
+        ),
     ),
 )
 

@@ -15,6 +15,7 @@ from typing import NamedTuple, Self
 from collector.readings import Reading, SeriesKey
 from collector.store.archive import Span
 from collector.store.columns import Columns
+from collector.store.hours import Hour
 from collector.store.reading import ReadArchive, SqliteReading
 from collector.store.tail import Tail
 
@@ -71,6 +72,14 @@ class Reader:
         with self._lock:
             tail = self._journal().get(key, Columns()).cut(start_ms, end_ms)
             return self._archive.columns(key, start_ms, end_ms).merged(tail)
+
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:
+        """The hours that begin in [start_ms, end_ms), in order, of days that were thinned.
+
+        Where readings came for such a day later, `columns` has those as well.
+        """
+        with self._lock:
+            return self._archive.hours(key, start_ms, end_ms)
 
     def stamps(self) -> dict[SeriesKey, Stamps] | None:
         """What tells the readings of every series, by day; None where the archive cannot say."""
@@ -133,7 +142,12 @@ class Reader:
         fresh = len(tail)
         if first_ms <= span.last_ms:
             fresh = len(tail.without(self._archive.columns(key, first_ms, last_ms + 1)))
-        return Span(span.count + fresh, min(span.first_ms, first_ms), max(span.last_ms, last_ms))
+        return Span(
+            span.count + fresh,
+            min(span.first_ms, first_ms),
+            max(span.last_ms, last_ms),
+            span.thinned,
+        )
 
     def _journal(self) -> dict[SeriesKey, Columns]:
         columns = self._tail.columns()

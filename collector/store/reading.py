@@ -10,6 +10,7 @@ from typing import Protocol
 from collector.readings import Reading, SeriesKey
 from collector.store.archive import Span
 from collector.store.columns import DAY_MS, Columns
+from collector.store.hours import Hour
 from collector.store.sqlite_archive import SqliteArchive, Stored
 from config.errors import StoreFault
 
@@ -40,6 +41,10 @@ class ReadArchive(Protocol):
 
     def blocks(self, key: SeriesKey, start_ms: int, end_ms: int) -> tuple[list[bytes], Columns]:
         """The same undecoded where it is kept packed (whole days), else as columns."""
+        ...
+
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:
+        """The hours that begin in [start_ms, end_ms) of days that were thinned, in order."""
         ...
 
     def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]] | None:
@@ -98,6 +103,16 @@ class SqliteReading:
         stored = self._archive.stored(key, start_ms, end_ms)
         return [one.packed for one in stored if self._whole(key, one)], Columns()
 
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:
+        """See `ReadArchive.hours`."""
+        found: list[Hour] = []
+        for one in self._archive.stored_hours(key, start_ms, end_ms):
+            try:
+                found += one.hours()
+            except StoreFault as fault:
+                self._say(key, one.day, fault)
+        return [hour for hour in found if start_ms <= hour.start_ms < end_ms]
+
     def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]] | None:
         """See `ReadArchive.checksums`."""
         return self._archive.checksums()
@@ -124,11 +139,14 @@ class SqliteReading:
         try:
             stored.verify()
         except StoreFault as fault:
-            if (key, stored.day) not in self._said:
-                self._said.add((key, stored.day))
-                log.warning(
-                    "%s %s, day %d since 1970: %s; run: warmcoil check",
-                    key.probe, key.quantity, stored.day, fault,
-                )  # fmt: skip
+            self._say(key, stored.day, fault)
             return False
         return True
+
+    def _say(self, key: SeriesKey, day: int, fault: StoreFault) -> None:
+        if (key, day) not in self._said:
+            self._said.add((key, day))
+            log.warning(
+                "%s %s, day %d since 1970: %s; run: warmcoil check",
+                key.probe, key.quantity, day, fault,
+            )  # fmt: skip

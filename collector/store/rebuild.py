@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from collector.readings import Quantity, SeriesKey
 from collector.store.check import in_day, name_of_day
 from collector.store.codec import unpack
-from collector.store.columns import Columns
+from collector.store.columns import DAY_MS, Columns
 from collector.store.entry import unpack_entry
+from collector.store.hours import Hour, unpack_hours
 from collector.store.migrations import JOURNAL
 from collector.store.salvage import Table, salvaged_series
 from collector.store.sqlite_archive import SqliteArchive
@@ -21,6 +22,8 @@ from config.errors import StoreFault
 
 _HIGHEST = 2**40
 """Beyond any row's number and any day's."""
+_OF_TABLE = {"block": "", "hours": " by the hour"}
+_Kept = TypeVar("_Kept")
 _QUANTITIES = frozenset(quantity.value for quantity in Quantity)
 
 
@@ -62,23 +65,36 @@ def _rebuild_series(
     file: sqlite3.Connection, number: int, name: tuple[Any, ...], archive: SqliteArchive
 ) -> Iterator[str]:
     probe, quantity = name
+    key = SeriesKey(probe, Quantity(quantity))
+    days = yield from _salvaged_days(file, "block", number, name, _whole_day)
+    if days:
+        archive.write({key: Columns.joined(days.values())})
+    hours = yield from _salvaged_days(file, "hours", number, name, _whole_hours)
+    if hours:
+        archive.write_hours(key, hours)
+
+
+def _salvaged_days(
+    file: sqlite3.Connection,
+    table: str,
+    number: int,
+    name: tuple[Any, ...],
+    whole: Callable[[int, object], _Kept | None],
+) -> Generator[str, None, dict[int, _Kept]]:
+    """The whole days of a series in a table, in order; yields what is lost, in words."""
     salvaged = Table(
-        "block",
-        "day, packed",
-        condition=f"series_id = {number:d}",
-        lowest=-_HIGHEST,
+        table, "day, packed", condition=f"series_id = {number:d}", lowest=-_HIGHEST,
         highest=_HIGHEST,
-    ).rows(file)
-    whole = []
+    ).rows(file)  # fmt: skip
+    what, found = f"{name[0]} {name[1]}{_OF_TABLE[table]}", dict[int, _Kept]()
     for day, packed in salvaged.rows:
-        if columns := _whole_day(day, packed):
-            whole.append(columns)
+        if (kept := whole(day, packed)) is not None:
+            found[day] = kept
         else:
-            yield f"{probe} {quantity}, {name_of_day(day)}"
-    if whole:
-        archive.write({SeriesKey(probe, Quantity(quantity)): Columns.joined(whole)})
+            yield f"{what}, {name_of_day(day)}"
     if salvaged.hidden:
-        yield f"days of {probe} {quantity}, {_where(*salvaged.hidden, name_of_day)}"
+        yield f"days of {what}, {_where(*salvaged.hidden, name_of_day)}"
+    return found
 
 
 def _where(behind: int | None, before: int | None, name: Callable[[int], str]) -> str:
@@ -98,6 +114,16 @@ def _whole_day(day: int, packed: object) -> Columns | None:
     except StoreFault:
         return None
     return columns if in_day(columns, day) else None
+
+
+def _whole_hours(day: int, packed: object) -> list[Hour] | None:
+    if not isinstance(packed, bytes):
+        return None
+    try:
+        hours = unpack_hours(packed)
+    except StoreFault:
+        return None
+    return hours if all(hour.start_ms // DAY_MS == day for hour in hours) else None
 
 
 def _entry_fault(packed: object, known: set[int]) -> str | None:
@@ -133,10 +159,12 @@ def _listed(journal: sqlite3.Connection, number: int, name: tuple[Any, ...]) -> 
 
 
 def _of_nobody(file: sqlite3.Connection, known: set[int]) -> Iterator[str]:
-    try:
-        rows = file.execute("SELECT series_id, count(*) FROM block GROUP BY series_id").fetchall()
-    except (sqlite3.DatabaseError, UnicodeDecodeError):
-        return  # what is out of reach was said for each series already
-    for number, days in rows:
-        if number not in known:
-            yield f"{days} days of series {number}, whose name cannot be read"
+    for table, kind in _OF_TABLE.items():
+        query = f"SELECT series_id, count(*) FROM {table} GROUP BY series_id"  # noqa: S608  our names
+        try:
+            rows = file.execute(query).fetchall()
+        except (sqlite3.DatabaseError, UnicodeDecodeError):
+            continue  # what is out of reach was said for each series already
+        for number, days in rows:
+            if number not in known:
+                yield f"{days} days{kind} of series {number}, whose name cannot be read"

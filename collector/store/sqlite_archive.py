@@ -1,5 +1,8 @@
 """The archive in an SQLite file: one packed block for every series and UTC day.
 
+Of a day that was thinned (see `thinning`) there are hours in the place of a block; where readings
+came for it later, both.
+
 A write merges with the day's block, so the order in which readings come does not matter. Blocks
 are written anew as a whole; readers see the old or the new one.
 """
@@ -9,7 +12,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -18,6 +21,7 @@ from collector.readings import Quantity, SeriesKey
 from collector.store.archive import ArchiveAway, Span, Written
 from collector.store.codec import pack, unpack
 from collector.store.columns import DAY_MS, Columns
+from collector.store.hours import Hour, count_of, merged, pack_hours, unpack_hours
 from collector.store.migrations import ARCHIVE
 from collector.store.sqlite_file import LiveFile, is_busy, open_for_writing, speaking_of
 from config.errors import StoreFault
@@ -39,12 +43,20 @@ class Stored(NamedTuple):
 
     def verify(self) -> None:
         """Raise StoreFault when a byte of it has changed."""
-        try:
-            fits = zlib.crc32(self.packed) == self.crc32
-        except TypeError:
-            fits = False  # a damaged page can make anything of a column
-        if not fits:
-            raise StoreFault("a damaged block: its checksum does not fit")
+        _verify(self.packed, self.crc32, "a damaged block: its checksum does not fit")
+
+
+class StoredHours(NamedTuple):
+    """One thinned day of a series as it stands in the file."""
+
+    day: int
+    crc32: int
+    packed: bytes
+
+    def hours(self) -> list[Hour]:
+        """Its hours. Raises StoreFault when they are damaged."""
+        _verify(self.packed, self.crc32, "damaged hours: their checksum does not fit")
+        return unpack_hours(self.packed)
 
 
 class SqliteArchive:
@@ -72,11 +84,27 @@ class SqliteArchive:
                     self._write_day(file, number, day, part, written)
         return written
 
+    def write_hours(self, key: SeriesKey, days: Mapping[int, Sequence[Hour]]) -> None:
+        """Keep hours by UTC day, for good on return; those that are there are merged with them.
+
+        Raises like `write`.
+        """
+        if self._writer is None:
+            raise StoreFault(f"{self._path}: opened for reading only")
+        with self._lock, speaking_of(self._path), self._transaction(self._writer) as file:
+            number = _number_of(file, key)
+            for day, hours in days.items():
+                with self._saying(key):
+                    put_hours(file, number, day, hours)
+
     def series(self) -> dict[SeriesKey, Span]:
         """See `Archive.series`."""
         rows = self._rows(
-            "SELECT probe, quantity, sum(count), min(first_ms), max(last_ms) "
-            "FROM block JOIN series ON series.id = block.series_id GROUP BY series.id"
+            "SELECT probe, quantity, sum(raw), min(first_ms), max(last_ms), sum(thinned) FROM ("
+            "SELECT series_id, count AS raw, 0 AS thinned, first_ms, last_ms FROM block UNION ALL "
+            "SELECT series_id, 0, count, day * ?1, (day + 1) * ?1 - 1 FROM hours"
+            ") JOIN series ON series.id = series_id GROUP BY series.id",
+            (DAY_MS,),
         )
         return {self._key(probe, quantity): Span(*span) for probe, quantity, *span in rows}
 
@@ -97,6 +125,26 @@ class SqliteArchive:
             (start_ms // DAY_MS, (end_ms - 1) // DAY_MS, start_ms, key.probe, key.quantity.value),
         )
         return [Stored(*row) for row in rows]
+
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:
+        """The hours that begin in [start_ms, end_ms) of days that were thinned, in order.
+
+        Raises StoreFault when some are damaged.
+        """
+        with self._saying(key):
+            days = [one.hours() for one in self.stored_hours(key, start_ms, end_ms)]
+        return [hour for day in days for hour in day if start_ms <= hour.start_ms < end_ms]
+
+    def stored_hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[StoredHours]:
+        """The thinned days that reach into [start_ms, end_ms), undecoded and unverified."""
+        if start_ms >= end_ms:
+            return []
+        rows = self._rows(
+            "SELECT day, crc32, packed FROM hours WHERE day BETWEEN ? AND ? "
+            "AND series_id = (SELECT id FROM series WHERE probe = ? AND quantity = ?) ORDER BY day",
+            (start_ms // DAY_MS, (end_ms - 1) // DAY_MS, key.probe, key.quantity.value),
+        )
+        return [StoredHours(*row) for row in rows]
 
     def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]]:
         """Of every series the days that have a block, in order, and the blocks' checksums."""
@@ -190,6 +238,31 @@ class SqliteArchive:
             if file.in_transaction:
                 file.execute("ROLLBACK")
             raise
+
+
+def put_hours(file: sqlite3.Connection, number: int, day: int, hours: Sequence[Hour]) -> None:
+    """Merge hours of a day with those in the file, within the caller's transaction.
+
+    Raises StoreFault when those in the file are damaged.
+    """
+    row = file.execute(
+        "SELECT day, crc32, packed FROM hours WHERE series_id = ? AND day = ?", (number, day)
+    ).fetchone()
+    whole = merged(StoredHours(*row).hours(), hours) if row is not None else hours
+    packed = pack_hours(whole)
+    file.execute(
+        "INSERT OR REPLACE INTO hours VALUES (?, ?, ?, ?, ?)",
+        (number, day, count_of(whole), zlib.crc32(packed), packed),
+    )
+
+
+def _verify(packed: bytes, crc32: int, otherwise: str) -> None:
+    try:
+        fits = zlib.crc32(packed) == crc32
+    except TypeError:
+        fits = False  # a damaged page can make anything of a column
+    if not fits:
+        raise StoreFault(otherwise)
 
 
 def _number_of(file: sqlite3.Connection, key: SeriesKey) -> int:

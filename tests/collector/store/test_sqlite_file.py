@@ -31,6 +31,8 @@ LATER = replace(
     ),
 )
 
+BEFORE = ARCHIVE.version
+
 
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
@@ -42,9 +44,23 @@ def path(tmp_path: Path) -> Path:
 def test_a_file_of_the_version_before_is_brought_up_with_a_copy_beside(path: Path) -> None:
     with closing(open_for_writing(path, LATER, 0)) as file:
         assert file.execute("SELECT note FROM series").fetchall() == [(WARM.probe.upper(),)]
-        assert file.execute("PRAGMA user_version").fetchone() == (2,)
-    with closing(SqliteArchive(path.with_name("archive.db.version-1"))) as copy:
+        assert file.execute("PRAGMA user_version").fetchone() == (LATER.version,)
+    with closing(SqliteArchive(path.with_name(f"archive.db.version-{BEFORE}"))) as copy:
         assert copy.columns(WARM, 0, 2**62) == ONE
+
+
+def test_an_archive_of_before_the_hours_is_brought_up(tmp_path: Path) -> None:
+    path, first = tmp_path / "archive.db", replace(ARCHIVE, steps=ARCHIVE.steps[:1])
+    with closing(open_for_writing(path, first, 0)) as file:
+        with closing(SqliteArchive(tmp_path / "now.db")) as made:
+            made.write({WARM: ONE})
+        file.execute("ATTACH ? AS now", (str(tmp_path / "now.db"),))
+        file.execute("INSERT INTO series SELECT * FROM now.series")
+        file.execute("INSERT INTO block SELECT * FROM now.block")
+    with Reader(tmp_path / "journal.db", path) as reader:
+        assert reader.columns(WARM, 0, 2**62) == ONE
+        assert reader.hours(WARM, 0, 2**62) == []
+    assert path.with_name("archive.db.version-1").exists()
 
 
 def test_a_reader_brings_it_up_too(path: Path) -> None:
@@ -64,13 +80,16 @@ def test_a_step_that_fails_leaves_the_file_as_it_was(path: Path, broken: tuple[s
     file, version = open_as_it_is(path, ARCHIVE)
     assert file is not None
     with closing(file):
-        assert version == 1
+        assert version == BEFORE
         assert file.execute("SELECT count(*) FROM block").fetchone() == (1,)
 
 
 def test_a_later_version_is_refused_in_one_line(path: Path) -> None:
     open_for_writing(path, LATER, 0).close()
-    reason = "newer Warmcoil .archive version 2, this one knows 1.: install that version"
+    reason = (
+        f"newer Warmcoil .archive version {LATER.version}, this one knows {BEFORE}.: "
+        "install that version"
+    )
     with pytest.raises(StoreFault, match=reason):
         SqliteArchive(path)
     with (

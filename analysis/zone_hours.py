@@ -1,0 +1,79 @@
+"""A zone by the hour, where its readings were thinned: for pictures and summaries, never a verdict.
+
+Only whole hours of a placement count. Of several probes the means of their lowest, mean and highest
+values are given: the mean of their lines lies between the first and the last of these.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.exposure import Floats, Line
+from analysis.tracks import Tracks
+from analysis.zones import overlap
+from collector.book.records import Placement, Stay, Zone
+from collector.readings import Quantity, SeriesKey
+from collector.store.hours import HOUR_MS
+
+
+@dataclass(frozen=True, eq=False)
+class ZoneHours:
+    """Hours in order: their beginnings in UTC ms, lowest, mean and highest value, known time."""
+
+    start_ms: Floats
+    low: Floats
+    mean: Floats
+    high: Floats
+    known_ms: Floats
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self.start_ms)
+
+    def outside(self, line: Line | None) -> ZoneHours:
+        """Those of which the line, from raw readings, says nothing."""
+        if line is None or not len(line) or not len(self):
+            return self
+        # Pieces are in time order: the first that ends within or behind the hour decides.
+        at = np.searchsorted(line.end_ms, self.start_ms, side="right")
+        begins = np.append(line.start_ms, np.inf)[at]
+        return self._taken(begins >= self.start_ms + HOUR_MS)
+
+    def _taken(self, which: NDArray[np.bool_]) -> ZoneHours:
+        return ZoneHours(
+            self.start_ms[which], self.low[which], self.mean[which], self.high[which],
+            self.known_ms[which],
+        )  # fmt: skip
+
+
+def zone_hours(
+    zones: Zone | Collection[Zone],
+    quantity: Quantity,
+    start_ms: int,
+    end_ms: int,
+    *,
+    stays: Iterable[Stay],
+    placements: Collection[Placement],
+    tracks: Tracks,
+) -> ZoneHours:
+    """The thinned hours of the probes in `zones` over [start_ms, end_ms), along `stays`."""
+    wanted = {zones} if isinstance(zones, Zone) else set(zones)
+    found: dict[int, list[tuple[float, float, float, float]]] = defaultdict(list)
+    for stay in stays:
+        since, until = overlap(stay, start_ms, end_ms)
+        for one in placements:
+            key = SeriesKey(one.probe, quantity)
+            if one.zone not in wanted or one.enclosure != stay.enclosure or not tracks.thinned(key):
+                continue
+            first, end = overlap(one, since, until)
+            for hour in tracks.hours(key, first, end - HOUR_MS + 1):
+                if hour.low is not None and hour.mean is not None and hour.high is not None:
+                    found[hour.start_ms].append((hour.low, hour.mean, hour.high, hour.known_ms))
+    rows = [(at, *np.mean(parts, axis=0)) for at, parts in sorted(found.items())]
+    columns = np.array(rows, np.float64).reshape(-1, 5).T
+    return ZoneHours(*columns)

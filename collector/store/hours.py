@@ -1,0 +1,191 @@
+"""Readings by the hour: what stays of a day that is thinned, and how it is packed.
+
+Of every UTC hour that has a reading: how many were usable and how many doubted, the lowest, the
+mean and the highest corrected value of the usable ones, and how long their line is known. The mean
+is time-weighted along the straight line between the hour's own readings, where they are near
+enough to be joined; where none are, it is the plain mean. So an hour needs no reading of its
+neighbours, and its mean is never outside its lowest and highest.
+
+    packed    a version byte, then, deflated: the header (number of hours, the first one), a column
+              for each field, and the CRC-32 of all that; little-endian. An hour without a usable
+              reading has zeros in the place of its values.
+"""
+
+from __future__ import annotations
+
+import struct
+import sys
+import zlib
+from array import array
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
+from itertools import compress
+from math import fsum
+from operator import add, mul, sub
+from typing import Any, NamedTuple
+
+from collector.store.columns import Columns
+from config.errors import StoreFault
+
+HOUR_MS = 3_600_000
+VERSION = 1
+_HEADER = struct.Struct("<Bq")
+_MOST = 24
+_TYPES = "BIIIddd"
+"""Of the columns: hours after the first, usable, doubted, known_ms, lowest, mean, highest."""
+_UNKNOWN = (None, None, None)
+_SANE = 1e9
+"""No sensor says more, and sums of such values stay finite. What is beyond counts as doubted."""
+_BIG_ENDIAN = sys.byteorder == "big"
+
+
+class Hour(NamedTuple):
+    """An hour of one series. Values in °C, %RH or V, corrected; None without a usable reading."""
+
+    number: int
+    """Hours since 1970-01-01T00Z."""
+    readings: int
+    """Usable ones."""
+    flagged: int
+    """Doubted ones, which are not used."""
+    known_ms: int
+    """How long the line between its readings is known, in ms."""
+    low: float | None
+    mean: float | None
+    high: float | None
+
+    @property
+    def start_ms(self) -> int:
+        """Its beginning, UTC in ms."""
+        return self.number * HOUR_MS
+
+
+def hours_of(columns: Columns, gap_ms: float) -> list[Hour]:
+    """The hours of some readings. Those further apart than `gap_ms` are not joined by a line."""
+    at_ms, values = columns.at_ms, columns.values()
+    found, start = [], 0
+    while start < len(at_ms):
+        number = at_ms[start] // HOUR_MS
+        end = bisect_left(at_ms, (number + 1) * HOUR_MS, lo=start)
+        part = slice(start, end)
+        found.append(_hour(number, at_ms[part], values[part], columns.flags[part], gap_ms))
+        start = end
+    return found
+
+
+def merged(one: Iterable[Hour], other: Iterable[Hour]) -> list[Hour]:
+    """Hours known twice: readings came late for a day that was thinned, or came once more.
+
+    Of each hour the set with more readings stands, and the lowest and the highest of both; so
+    nothing that was seen is lost, and what comes again changes nothing. In whatever order and
+    however often sets are merged, the end is the same.
+    """
+    found = {hour.number: hour for hour in one}
+    for hour in other:
+        known = found.get(hour.number)
+        found[hour.number] = hour if known is None else _together(known, hour)
+    return [found[number] for number in sorted(found)]
+
+
+def count_of(hours: Iterable[Hour]) -> int:
+    """How many readings the hours had, usable or not."""
+    return sum(hour.readings + hour.flagged for hour in hours)
+
+
+def pack_hours(hours: Sequence[Hour]) -> bytes:
+    """Hours of one UTC day, in order. Raises ValueError for none or too many."""
+    if not 0 < len(hours) <= _MOST:
+        raise ValueError("a day has one hour at least and 24 at most")
+    first = hours[0].number
+    columns: list[list[Any]] = [
+        [hour.number - first for hour in hours],
+        [hour.readings for hour in hours],
+        [hour.flagged for hour in hours],
+        [hour.known_ms for hour in hours],
+        [hour.low or 0.0 for hour in hours],
+        [hour.mean or 0.0 for hour in hours],
+        [hour.high or 0.0 for hour in hours],
+    ]
+    body = _HEADER.pack(len(hours), first) + b"".join(map(_octets, _TYPES, columns))
+    return bytes((VERSION,)) + zlib.compress(body + _checksum(body), 9)
+
+
+def unpack_hours(packed: bytes) -> list[Hour]:
+    """The hours of one day. Raises StoreFault when they are damaged or of a later layout."""
+    if not packed or packed[0] != VERSION:
+        kind = packed[0] if packed else "nothing"
+        raise StoreFault(f"hours of layout {kind}, where this Warmcoil knows {VERSION}")
+    try:
+        first, columns = _columns(zlib.decompress(packed[1:]))
+    except (zlib.error, struct.error, ValueError, IndexError) as fault:
+        raise StoreFault(f"damaged hours: {fault}") from fault
+    return [
+        Hour(first + after, usable, *counts, *(values if usable else _UNKNOWN))
+        for after, usable, *counts, values in zip(
+            *columns[:4], zip(*columns[4:], strict=True), strict=True
+        )
+    ]
+
+
+def _columns(whole: bytes) -> tuple[int, list[array[Any]]]:
+    """The first hour's number, and the columns. Raises ValueError, struct.error."""
+    body = whole[:-4]
+    if whole[-4:] != _checksum(body):
+        raise ValueError("their checksum does not fit")
+    count, first = _HEADER.unpack_from(body)
+    columns, at = [], _HEADER.size
+    for kind in _TYPES:
+        column = array(kind)
+        column.frombytes(body[at : at + count * column.itemsize])
+        at += count * column.itemsize
+        if _BIG_ENDIAN:
+            column.byteswap()
+        columns.append(column)
+    if at != len(body) or not count:
+        raise ValueError("they are not as many as they should be")
+    return first, columns
+
+
+def _hour(
+    number: int, at_ms: array[int], values: array[float], flags: bytearray, gap_ms: float
+) -> Hour:
+    usable = [not flag and abs(value) <= _SANE for flag, value in zip(flags, values, strict=True)]
+    count = sum(usable)
+    if count < len(usable):
+        at_ms, values = array("q", compress(at_ms, usable)), array("d", compress(values, usable))
+    flagged = len(usable) - count
+    if not count:
+        return Hour(number, 0, flagged, 0, None, None, None)
+    low, high = min(values), max(values)
+    steps = list(map(sub, at_ms[1:], at_ms))
+    if max(steps, default=0) > gap_ms:
+        steps = [step if step <= gap_ms else 0 for step in steps]
+    known_ms = sum(steps)
+    if known_ms:
+        mean = fsum(map(mul, steps, map(add, values[1:], values))) / (2 * known_ms)
+    else:
+        mean = fsum(values) / count
+    return Hour(number, count, flagged, known_ms, low, min(max(mean, low), high), high)
+
+
+def _together(one: Hour, other: Hour) -> Hour:
+    more = max(one, other, key=_weight)
+    lows = [hour.low for hour in (one, other) if hour.low is not None]
+    highs = [hour.high for hour in (one, other) if hour.high is not None]
+    return more._replace(low=min(lows, default=None), high=max(highs, default=None))
+
+
+def _weight(hour: Hour) -> tuple[float, ...]:
+    """By which one of two sets stands. Equal weights: the same in all but the extremes."""
+    return hour.readings, hour.flagged, hour.known_ms, hour.mean or 0.0
+
+
+def _octets(kind: str, values: Sequence[Any]) -> bytes:
+    column = array(kind, values)
+    if _BIG_ENDIAN:
+        column.byteswap()
+    return column.tobytes()
+
+
+def _checksum(body: bytes) -> bytes:
+    return zlib.crc32(body).to_bytes(4, "little")
