@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 import shutil
+import signal
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +22,10 @@ CHANGES = (
     "renameat,renameat2,unlink,unlinkat,mkdir,rmdir,sendfile,copy_file_range,lseek"
 )
 _PART = re.compile(r'(?P<fd>\d+|AT_FDCWD)<(?P<path>[^>]*)>(?P<gone>\(deleted\))?|"(?P<text>[^"]*)"')
+_LASTING = {
+    "pwrite64", "write", "ftruncate", "fsync", "fdatasync", "rename", "unlink", "mkdir", "rmdir",
+    "sendfile",
+}  # fmt: skip
 _WRITES = {"write", "pwrite64", "sendfile"}
 _RENAMES = {"rename", "renameat", "renameat2"}
 _KINDS = {
@@ -54,6 +60,34 @@ def run_recorded(command: Sequence[str], log: Path, timeout_s: float = 100) -> s
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     return done.stdout
+
+
+def calls_of(log: Path) -> list[tuple[str, int]]:
+    """Every call that changed something, of the first thread: its name, and the how-manieth."""
+    counts: Counter[str] = Counter()
+    made = []
+    first = ""
+    for line in log.read_text("ascii").splitlines():
+        found = _LINE.match(line)
+        if found is None:
+            continue
+        first = first or found[1]
+        name = found[3].partition("(")[0]
+        if found[1] == first and name in _LASTING:
+            counts[name] += 1
+            made.append((name, counts[name]))
+    return made
+
+
+def run_killed(command: Sequence[str], name: str, nth: int, timeout_s: float = 100) -> bool:
+    """Run a command and SIGKILL it as it enters its nth call of that name; False if it ended."""
+    done = subprocess.run(
+        ["strace", "-f", "-o", "/dev/null", "-e", f"trace={name}",  # (with a filter no kill)
+         "-e", f"inject={name}:signal=SIGKILL:when={nth}", *command],
+        capture_output=True, timeout=timeout_s, cwd=SOURCES, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode in {0, -signal.SIGKILL}, done.stderr
+    return done.returncode != 0
 
 
 def recorded(log: Path) -> list[str]:

@@ -34,7 +34,7 @@ SYNC_S = 30
 STEP_MS = 20_000_000
 
 # A collector's time, counted and not waited for: numbered readings, a commit every second in haste,
-# none for half a minute, one every 10 s; now and then a sealing or a new start. It says the time, and
+# none for half a minute, one every 10 s; sometimes a sealing or a new start. It says the time and
 # up to which number it has committed.
 COLLECTOR = """
 import os, random, sys
