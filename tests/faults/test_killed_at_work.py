@@ -14,6 +14,7 @@ import time
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 from pathlib import Path
 
 import pytest
@@ -370,6 +371,18 @@ WORKS = [
 ]  # fmt: skip
 
 
+def some_of(
+    calls: list[tuple[str, int]], count: int, chance: random.Random
+) -> list[tuple[str, int]]:
+    """`count` calls, of each kind in turn, so that a rename among a thousand writes is met too."""
+    kinds = sorted({name for name, _ in calls})
+    chance.shuffle(kinds)
+    of_kind = [[call for call in calls if call[0] == kind] for kind in kinds]
+    for some in of_kind:
+        chance.shuffle(some)
+    return [call for turn in zip_longest(*of_kind) for call in turn if call is not None][:count]
+
+
 @pytest.mark.parametrize("work", WORKS, ids=lambda work: work.name)
 def test_killed(work: Work, tmp_path: Path, times: Callable[[int, int], int]) -> None:
     begun = tmp_path / "begun"
@@ -382,10 +395,7 @@ def test_killed(work: Work, tmp_path: Path, times: Callable[[int, int], int]) ->
     work.settle(folder)
     chance = random.Random(1)
     killed = looked_for = 0
-    for _ in range(times(1, 25)):
-        # Of every kind as often, so that a rename among a thousand writes is met too.
-        kind = chance.choice(sorted({name for name, _ in calls}))
-        name, nth = chance.choice([call for call in calls if call[0] == kind])
+    for name, nth in some_of(calls, times(1, 25), chance):
         shutil.rmtree(folder)
         shutil.copytree(begun, folder)
         killed += run_killed(work.command(folder), name, nth)
