@@ -47,6 +47,8 @@ class _Naming:
     path: str
     file: _File | None = None
     to: str = ""
+    moved: Names = field(default_factory=dict)
+    """What stands under the names changed, afterwards."""
 
     def folders(self) -> set[str]:
         return {str(Path(path).parent) for path in (self.path, self.to) if path}
@@ -58,12 +60,9 @@ class _Naming:
         elif self.kind == "unlink":
             names.pop(self.path, None)
         else:
-            moved, other = _below(names, self.path), _below(names, self.to)
-            for path in (*moved, *other):
-                names.pop(path, None)
-            names.update({self.to + path[len(self.path) :]: one for path, one in moved.items()})
-            if self.kind == "swap":
-                names.update({self.path + path[len(self.to) :]: one for path, one in other.items()})
+            for path in {**_below(names, self.path), **_below(names, self.to)}:
+                del names[path]
+            names.update(self.moved)
 
 
 class Card:
@@ -85,8 +84,10 @@ class Card:
         if event.kind in {"made", "folder"}:
             if file is None:
                 self._name(_Naming("made", event.path, _File(folder=event.kind == "folder")))
-        elif event.kind in {"rename", "swap", "unlink"}:
-            self._name(_Naming(event.kind, event.path, to=event.to))
+        elif event.kind in {"rename", "unlink"}:
+            under = _below(self._now, event.path).items() if event.to else ()
+            moved = {event.to + path[len(event.path) :]: one for path, one in under}
+            self._name(_Naming(event.kind, event.path, to=event.to, moved=moved))
         elif file is not None:  # else one that is deleted and still open
             self._do_to(file, event)
 

@@ -40,7 +40,7 @@ _CALL = re.compile(r"(\w+)\((.*)\) += (-?\d+)(?:<([^>]*)>)?")
 class Event:
     """One call that succeeded. What is not of its kind is empty.
 
-    kind: open, made, write, cut, sync, rename, swap, unlink, folder, or said (to standard output).
+    kind: open, made, write, cut, sync, rename, unlink, folder, or said (to standard output).
     """
 
     kind: str
@@ -168,9 +168,7 @@ class _Listener:
         elif call.name == "lseek":
             self._at[path] = call.count
         elif call.name in _RENAMES:
-            swap = "RENAME_EXCHANGE" in call.arguments
-            to = _plain(call.texts()[1])
-            yield Event("swap" if swap else "rename", path, call.at_s, to=to)
+            yield Event("rename", path, call.at_s, to=_plain(call.texts()[1]))
         elif call.name != "fallocate":  # of the index of a write-ahead file, which is made anew
             kind = _KINDS[call.name]
             yield Event(kind, path, call.at_s, size=call.last() if kind == "cut" else 0)

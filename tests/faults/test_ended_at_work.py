@@ -1,7 +1,8 @@
-"""SIGKILL at any single call that changes a file, of every command that works on the home's files.
+"""SIGKILL or a power cut at any single call that changes a file, of all that works on whole files.
 
-The calls of a run are counted once; then the command is run again over the same files and killed as
-it enters one of them. What no keeper had been told is done may be undone; nothing else is.
+The calls of a run are recorded once. Then the command is run again over the same files and killed
+as it enters one of them; and from the recording, images are made of what a power cut leaves. What
+no keeper had been told is done may be undone; nothing else is.
 """
 
 from __future__ import annotations
@@ -39,8 +40,9 @@ from collector.store.sqlite_file import open_for_writing
 from config.home import Home
 from config.settings import load_settings
 from tests.collector_process import stored
+from tests.faults.power import Card, cuts
 from tests.faults.record import Promise, told
-from tests.faults.recording import calls_of, needs_strace, run_killed, run_recorded, script
+from tests.faults.recording import calls_of, events, needs_strace, run_killed, run_recorded, script
 
 pytestmark = [needs_strace, pytest.mark.timeout(600)]
 
@@ -276,7 +278,7 @@ from pathlib import Path
 from analysis.watch.alarm_file import open_alarms
 from collector.book.file import open_for_writing
 from collector.store import sqlite_file
-from tests.faults.test_killed_at_work import LATER_ARCHIVE, LATER_JOURNAL
+from tests.faults.test_ended_at_work import LATER_ARCHIVE, LATER_JOURNAL
 home = Path(sys.argv[1], "home")
 sqlite_file.open_for_writing(home / "readings/archive.db", LATER_ARCHIVE, 0).close()
 sqlite_file.open_for_writing(home / "readings/journal.db", LATER_JOURNAL, 0).close()
@@ -384,25 +386,35 @@ def some_of(
 
 
 @pytest.mark.parametrize("work", WORKS, ids=lambda work: work.name)
-def test_killed(work: Work, tmp_path: Path, times: Callable[[int, int], int]) -> None:
-    begun = tmp_path / "begun"
+def test_ended_at_any_call(work: Work, tmp_path: Path, times: Callable[[int, int], int]) -> None:
+    begun, folder, log = tmp_path / "begun", tmp_path / "card", tmp_path / "log"
     begun.mkdir()
     work.prepare(begun)
-    folder = tmp_path / "card"
     shutil.copytree(begun, folder)
-    run_recorded(work.command(folder), tmp_path / "log")
-    calls = calls_of(tmp_path / "log")
+    card = Card(folder)
+    run_recorded(work.command(folder), log)
     work.settle(folder)
     chance = random.Random(1)
     killed = looked_for = 0
-    for name, nth in some_of(calls, times(1, 25), chance):
+    for name, nth in some_of(calls_of(log), times(1, 25), chance):
         shutil.rmtree(folder)
         shutil.copytree(begun, folder)
         killed += run_killed(work.command(folder), name, nth)
         looked_for += work.settle(folder)
     assert killed
-    told(
-        work.promise, f"SIGKILL at any call during {work.name}", tried=killed, lost=0,
-        of=f"{work.of} of {looked_for:,}",
-    )  # fmt: skip
-    told(Promise.OPENS, f"SIGKILL at any call during {work.name}", tried=killed, lost=0, of="files")
+    tell(work, "SIGKILL", killed, looked_for)
+    looked_for = 0
+    images = times(1, 40)
+    for number, (at, _) in enumerate(cuts(card, events(log, folder), images, chance)):
+        image = tmp_path / f"image {number}"
+        at.image(chance, image)
+        looked_for += work.settle(image)
+        shutil.rmtree(image)
+    tell(work, "power cut", images, looked_for)
+
+
+def tell(work: Work, fault: str, tried: int, looked_for: int) -> None:
+    """None was lost, or `settle` would have said so."""
+    fault = f"{fault} at any call during {work.name}"
+    told(work.promise, fault, tried=tried, lost=0, of=f"{work.of} of {looked_for:,}")
+    told(Promise.OPENS, fault, tried=tried, lost=0, of="files")
