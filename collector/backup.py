@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from collector import rfc3339
-from collector.book.file import sync
+from collector.store.copying import sync
 from config.errors import BadSettings, NotSo, StoreFault, Unusable
 from config.home import Home
 from config.settings import load_settings

@@ -184,8 +184,10 @@ class Pipeline:
         if self._commit_at_s is not None and self.fault is None:
             self._commit_at_s = min(self._commit_at_s, now_s + pace_s)  # asked to hasten meanwhile
         quiet_s = now_s - self._called_s
-        # A quiet journal is called all the same: it has the last commit still to sync.
-        if self.wait_s() <= 0.0 or (not len(self._batch) and quiet_s >= self._pace.usual_s):
+        # A quiet journal is called all the same: it has the last commit still to sync. One that
+        # was busy until a moment ago may have many, of which the oldest cannot wait so long.
+        quiet = not len(self._batch) and quiet_s >= self._pace.usual_s
+        if self.wait_s() <= 0.0 or quiet or (self.fault is None and self._journal.sync_due()):
             self.commit()
 
     def wait_s(self) -> float:

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 from analysis.watch.schema import APPLICATION_ID, STEPS
+from collector.store.copying import keep_copy
 from config.errors import StoreFault
 
 WAIT_SECONDS = 10.0
 """How long one writer waits for the other."""
+_MOVE_IT_AWAY = "move it away: the watch then starts without its past alarms"
 
 
 def open_alarms(path: Path) -> sqlite3.Connection:
@@ -65,14 +67,18 @@ def speaking_of(path: Path) -> Iterator[None]:
         if isinstance(fault, sqlite3.IntegrityError | sqlite3.ProgrammingError):
             raise  # ours, not the disk's
         raise StoreFault(f"{path}: {fault}; {_what_to_do(fault)}") from fault
+    except UnicodeDecodeError as fault:  # a damaged schema, quoted in SQLite's own message
+        raise StoreFault(f"{path}: damaged; {_MOVE_IT_AWAY}") from fault
+    except OSError as fault:
+        raise StoreFault(f"{path}: {fault.strerror or fault}") from fault
 
 
 def _what_to_do(fault: sqlite3.DatabaseError) -> str:
     known = {
         sqlite3.SQLITE_FULL: "make room on the disk",
         sqlite3.SQLITE_BUSY: "another process has held it for too long; it is tried again",
-        sqlite3.SQLITE_CORRUPT: "move it away: the watch then starts without its past alarms",
-        sqlite3.SQLITE_NOTADB: "move it away: the watch then starts without its past alarms",
+        sqlite3.SQLITE_CORRUPT: _MOVE_IT_AWAY,
+        sqlite3.SQLITE_NOTADB: _MOVE_IT_AWAY,
     }
     code = getattr(fault, "sqlite_errorcode", 0) & 0xFF  # the primary code
     return known.get(code, "see that the folder and the file can be written")
@@ -107,15 +113,7 @@ def _take(connection: sqlite3.Connection, path: Path, number: int, step: tuple[s
         if _version(connection) >= number:
             return  # the other process was faster
         if number > 1:
-            _copy(path, path.with_name(f"{path.name}.version-{number - 1}"))
+            keep_copy(path, path.with_name(f"{path.name}.version-{number - 1}"))
         for statement in step:
             connection.execute(statement)
         connection.execute(f"PRAGMA user_version = {number}")
-
-
-def _copy(path: Path, to: Path) -> None:
-    with (
-        closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as source,
-        closing(sqlite3.connect(to)) as target,
-    ):
-        source.backup(target)

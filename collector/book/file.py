@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
 
 from collector.book.schema import APPLICATION_ID, STEPS
+from collector.store.copying import keep_copy
 from collector.store.sqlite_file import write_ahead
 from config.errors import StoreFault
 
@@ -135,7 +135,7 @@ def _take(
     try:
         if _version(connection) == number - 1:  # else another process was faster
             if copied:
-                _copy(path, path.with_name(f"{path.name}.before-{number}"))
+                keep_copy(path, path.with_name(f"{path.name}.before-{number}"))
             for statement in step:
                 connection.execute(statement)
             connection.execute(f"PRAGMA user_version = {number:d}")
@@ -144,26 +144,6 @@ def _take(
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
-
-
-def _copy(path: Path, target: Path) -> None:
-    """An online copy of the committed book; whole or not there, also after a power cut."""
-    unfinished = target.with_name(target.name + ".unfinished")
-    unfinished.unlink(missing_ok=True)
-    with closing(_reader(path)) as source, closing(sqlite3.connect(unfinished)) as copy:
-        source.backup(copy)
-    sync(unfinished)
-    unfinished.replace(target)
-    sync(target.parent)
-
-
-def sync(path: Path) -> None:
-    """Wait until a file, or the names in a folder, are on the disk."""
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _what_happened(fault: sqlite3.DatabaseError) -> str:

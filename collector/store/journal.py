@@ -44,6 +44,8 @@ class Oldest(NamedTuple):
 _WAIT_S = 10.0
 _WAL_PAGES = 8192
 """Pages (4 MB) after which SQLite moves them into the file by itself: only when sealing fails."""
+_LOOKED_AT_EVERY_S = 1.0
+"""How often `sync_due` is asked: so much early is not too late."""
 _BYTES_AT_ONCE = 65_536
 """About 10,000 readings: as objects they take a MB or two."""
 
@@ -96,6 +98,12 @@ class Journal:
             self._committed_s = now_s
             if due:
                 self._synced_s = now_s
+
+    def sync_due(self) -> bool:
+        """True when commits wait for a sync that must not wait for the next commit."""
+        with self._lock:
+            waited_s = self._monotonic() - self._synced_s
+            return self._unsynced and waited_s >= self._sync_s - _LOOKED_AT_EVERY_S
 
     def receipts(self) -> set[Receipt]:
         """The receipts of the rows still held. Raises StoreFault."""

@@ -7,10 +7,10 @@ the middle costs nothing. Steps are only ever added.
 from __future__ import annotations
 
 import sqlite3
-from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
+from collector.store.copying import keep_copy
 from config.errors import StoreFault
 
 
@@ -100,16 +100,18 @@ def version_of(connection: sqlite3.Connection, path: Path, schema: Schema) -> in
 def bring_up(connection: sqlite3.Connection, path: Path, schema: Schema) -> None:
     """Take every step the file has not taken; before changing readings, keep a copy beside it."""
     version = version_of(connection, path, schema)
-    if 0 < version < schema.version:
-        _copy(connection, path.with_name(f"{path.name}.version-{version}"))
     for number in range(version + 1, schema.version + 1):
-        _take(connection, path, schema, number)
+        _take(connection, path, schema, number, copied=number == version + 1 > 1)
 
 
-def _take(connection: sqlite3.Connection, path: Path, schema: Schema, number: int) -> None:
+def _take(
+    connection: sqlite3.Connection, path: Path, schema: Schema, number: int, *, copied: bool
+) -> None:
     connection.execute("BEGIN IMMEDIATE")
     try:
         if version_of(connection, path, schema) < number:  # else another process was quicker
+            if copied:
+                keep_copy(path, path.with_name(f"{path.name}.version-{number - 1}"))
             for statement in schema.steps[number - 1]:
                 connection.execute(statement)
             connection.execute(f"PRAGMA application_id = {schema.application_id}")
@@ -119,8 +121,3 @@ def _take(connection: sqlite3.Connection, path: Path, schema: Schema, number: in
         if connection.in_transaction:
             connection.execute("ROLLBACK")
         raise
-
-
-def _copy(connection: sqlite3.Connection, target: Path) -> None:
-    with closing(sqlite3.connect(target)) as copy:
-        connection.backup(copy)

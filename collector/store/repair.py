@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 from collector.store.check import check_archive, check_journal
+from collector.store.copying import sync
 from collector.store.migrations import ARCHIVE, JOURNAL, Schema
 from collector.store.rebuild import rebuild_archive, rebuild_journal
 from collector.store.sqlite_file import open_as_it_is, open_for_writing, speaking_of
@@ -54,6 +54,7 @@ def _repair_file(
             raise StoreFault(f"{path}: cannot be mended ({faults[0]}); it was left as it is")
         if _state(path) != before:
             raise StoreFault(f"{path}: something wrote to it meanwhile; stop that, then again")
+        _fold(path)
         _put_in_place(new, path)
         if not lost:
             _remove(aside)
@@ -79,16 +80,22 @@ def _write_anew(aside: Path, new: Path, schema: Schema, rebuild: Rebuild) -> lis
     return lost
 
 
+def _fold(path: Path) -> None:
+    """Move what is ahead of the old file into it, so that a kill between taking away what was ahead
+    and putting the new one in place takes away nothing that is in no other file."""
+    with (
+        suppress(sqlite3.DatabaseError),  # from what cannot be opened, nothing could be read either
+        closing(sqlite3.connect(path, timeout=0)) as old,
+    ):
+        old.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+
+
 def _put_in_place(new: Path, path: Path) -> None:
     # A write-ahead file of the old one must never be read into the new one.
     for end in _BESIDE:
         path.with_name(path.name + end).unlink(missing_ok=True)
     new.replace(path)
-    folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+    sync(path.parent)
 
 
 def _copy(path: Path, target: Path) -> None:
@@ -98,8 +105,7 @@ def _copy(path: Path, target: Path) -> None:
         if source.exists():
             copy = target.with_name(target.name + end)
             shutil.copy2(source, copy)
-            with copy.open("rb") as file:
-                os.fsync(file.fileno())
+            sync(copy)
 
 
 def _beside(path: Path, word: str) -> Path:

@@ -184,6 +184,19 @@ def test_who_asks_for_haste_gets_a_commit_a_second_until_its_end(bench: Bench) -
     assert len(bench.stored()) == 1
 
 
+def test_what_was_committed_in_haste_is_synced_within_its_30_s(bench: Bench) -> None:
+    """The pause of 10 s after the haste comes on top of what was not synced before it."""
+    bench.journal.commit([Reading("q", T, 0, 1.0)])
+    hasten(bench.home.haste, bench.ms, 25_000)
+    for _ in range(30):
+        bench.let_pass(1)
+        if bench.s < 1027:
+            bench.serial(untimed(30.0))
+        else:
+            bench.pipeline.tick()
+    assert not bench.journal._unsynced
+
+
 @pytest.mark.parametrize(
     "asked", [b"", b"soon", b"\xff", b"9" * 40, f"{NOW_MS + LONGEST_MS + 1}".encode()]
 )
