@@ -64,6 +64,7 @@ class Pipeline:
         self._pace = pace
         self._retry = retry
         self._stamps = Stamps()
+        self._most_readings = most_readings
         self._batch = Batch(most_readings)
         self._held = Held(most_readings)
         self._commit_at_s: float | None = None
@@ -195,7 +196,8 @@ class Pipeline:
             return 1.0
         # While frames are held, what came after them waits for them, not for a commit.
         waiting = self._batch.deliveries if len(self._held) else len(self._deliveries)
-        if self.fault is None and waiting >= COMMIT_AT_UNACKNOWLEDGED:
+        half_full = 2 * len(self._batch) >= self._most_readings
+        if self.fault is None and (waiting >= COMMIT_AT_UNACKNOWLEDGED or half_full):
             return 0.0
         return min(1.0, max(0.0, self._commit_at_s - self._clock.monotonic()))
 

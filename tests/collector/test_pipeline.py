@@ -400,6 +400,17 @@ def test_the_oldest_that_nobody_else_keeps_go_first(tmp_path: Path) -> None:
         assert len({one.at_ms for one in bench.stored()}) == 120
 
 
+def test_more_than_half_full_is_committed_at_once(tmp_path: Path) -> None:
+    """So a source gone mad does not push the others' readings out while the journal is well."""
+    bench = Bench(tmp_path, most=100)
+    with closing(bench.journal):
+        bench.serial(untimed(30.0, "q"))
+        for number in range(1, 40):
+            bench.serial(big_pack(number))
+        assert {one.probe for one in bench.stored()} >= {"q"}
+        assert bench.dropped("serial") == {}
+
+
 def test_what_is_lost_at_the_end_is_said(bench: Bench) -> None:
     bench.fill_disk()
     bench.serial(big_pack(0))
