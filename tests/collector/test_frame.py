@@ -63,6 +63,15 @@ def test_when_full_of_kept_ones_a_lossy_frame_is_the_one_to_go() -> None:
     assert counts.tallies()["serial"].dropped == {"queue full": 1}
 
 
+def test_kept_ones_leave_room_for_the_others() -> None:
+    box, counts = inbox(100)
+    stop = threading.Event()
+    stop.set()
+    assert sum(box.put(frame("mqtt", number, kept=True), stop) for number in range(100)) == 75
+    assert all(box.put(frame("serial", number)) for number in range(25))
+    assert not counts.tallies()
+
+
 def test_a_kept_frame_waits_for_room_and_is_never_dropped() -> None:
     box, counts = inbox(2)
     for number in range(2):
