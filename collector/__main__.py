@@ -21,6 +21,7 @@ from collector.counts import Counts
 from collector.deliveries import Deliveries
 from collector.frame import Inbox
 from collector.haste import Pace
+from collector.newcomers import Newcomers
 from collector.pipeline import Pipeline
 from collector.plausible import Judge
 from collector.readings import Reading
@@ -108,6 +109,7 @@ def compose(
         counts=counts,
         deliveries=Deliveries(journal.receipts()),
         pace=Pace(settings.collect.commit_seconds, home.haste),
+        newcomers=Newcomers(reading.key for reading in newest),
         most_readings=settings.collect.queue_frames,
         retry=Backoff(_RETRY_FIRST_S, _RETRY_MOST_S),
     )

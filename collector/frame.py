@@ -43,31 +43,33 @@ class Frame:
 class Inbox:
     """The bounded queue between the sources' threads and the pipeline.
 
-    When it is full, the oldest frame that nobody else keeps is dropped and counted. Frames with
+    When it is full, the oldest frame that nobody else keeps goes, of the source that has the most
+    of them here, and is counted: so a source gone mad takes no room from the others. Frames with
     a delivery are kept by the broker and are never dropped here: their source waits for room,
-    and the broker with it.
+    and the broker with it. They take three quarters of it at most: a broker may send more than it
+    was asked to have in flight (mosquitto 2.0.11 does when flooded).
     """
 
     def __init__(self, most: int, counts: Counts) -> None:
         self._most = most
         self._counts = counts
-        self._lossy: deque[tuple[int, Frame]] = deque()
+        self._lossy: dict[str, deque[tuple[int, Frame]]] = {}  # by source: a few
         self._kept: deque[tuple[int, Frame]] = deque()
-        self._number = 0
+        self._number = self._waiting = 0
         self._woken = False
         self._changed = threading.Condition()
 
     def __len__(self) -> int:
-        return len(self._lossy) + len(self._kept)
+        return self._waiting
 
     def put(self, frame: Frame, stop: threading.Event | None = None) -> bool:
         """Queue `frame`; False when it had to be dropped, or `stop` came while it waited."""
         with self._changed:
             if not self._make_room(frame, stop):
                 return False
-            queue = self._lossy if frame.delivery is None else self._kept
-            queue.append((self._number, frame))
+            self._line_of(frame).append((self._number, frame))
             self._number += 1
+            self._waiting += 1
             self._changed.notify_all()
             return True
 
@@ -79,7 +81,8 @@ class Inbox:
             self._woken = False
             if not self:
                 return None
-            _, frame = self._oldest().popleft()
+            lines = [line for line in (self._kept, *self._lossy.values()) if line]
+            frame = self._next_of(min(lines, key=lambda line: line[0][0]))
             self._changed.notify_all()
             return frame
 
@@ -89,16 +92,25 @@ class Inbox:
             self._woken = True
             self._changed.notify_all()
 
-    def _oldest(self) -> deque[tuple[int, Frame]]:
-        if not self._kept or (self._lossy and self._lossy[0][0] < self._kept[0][0]):
-            return self._lossy
-        return self._kept
+    def _line_of(self, frame: Frame) -> deque[tuple[int, Frame]]:
+        if frame.delivery is not None:
+            return self._kept
+        return self._lossy.setdefault(frame.source, deque())
+
+    def _next_of(self, line: deque[tuple[int, Frame]]) -> Frame:
+        self._waiting -= 1
+        return line.popleft()[1]
+
+    def _is_full_for(self, frame: Frame) -> bool:
+        too_many_kept = len(self._kept) >= self._most - self._most // 4
+        return len(self) >= self._most or (frame.delivery is not None and too_many_kept)
 
     def _make_room(self, frame: Frame, stop: threading.Event | None) -> bool:
-        while len(self) >= self._most:
-            if self._lossy:
-                _, dropped = self._lossy.popleft()
-                self._counts.drop(dropped.source, "queue full")
+        while self._is_full_for(frame):
+            if len(self) >= self._most and (
+                longest := max(self._lossy.values(), key=len, default=None)
+            ):
+                self._counts.drop(self._next_of(longest).source, "queue full")
             elif frame.delivery is None:
                 self._counts.drop(frame.source, "queue full")
                 return False

@@ -21,6 +21,7 @@ from collector.frame import Frame
 from collector.haste import Pace
 from collector.held import Held, HeldFrame
 from collector.measured import Decoded, Measured
+from collector.newcomers import Newcomers
 from collector.plausible import Judge
 from collector.readings import Reading, SeriesKey
 from collector.store.journal import Journal, Receipt
@@ -50,6 +51,7 @@ class Pipeline:
         counts: Counts,
         deliveries: Deliveries,
         pace: Pace,
+        newcomers: Newcomers,
         most_readings: int,
         retry: Backoff,
     ) -> None:
@@ -61,8 +63,10 @@ class Pipeline:
         self._counts = counts
         self._deliveries = deliveries
         self._pace = pace
+        self._newcomers = newcomers
         self._retry = retry
         self._stamps = Stamps()
+        self._most_readings = most_readings
         self._batch = Batch(most_readings)
         self._held = Held(most_readings)
         self._commit_at_s: float | None = None
@@ -122,6 +126,7 @@ class Pipeline:
 
     def _keep(self, frame: Frame, measured: list[Measured], ticket: Ticket | None) -> None:
         arrived_ms = self._clock.ms_at(frame.arrived_s)
+        measured = [one for one in measured if self._is_admitted(frame, one)]
         readings = [self._reading(one, arrived_ms) for one in measured]
         if self._clock.sure():
             readings = self._not_from_the_future(frame, readings)
@@ -140,6 +145,12 @@ class Pipeline:
             self._counts.drop(gone.source, "store full", times=len(gone.readings))
         if self._commit_at_s is None:
             self._commit_at_s = self._clock.monotonic() + self._pace.seconds()
+
+    def _is_admitted(self, frame: Frame, one: Measured) -> bool:
+        admitted = self._newcomers.admits(SeriesKey(one.probe, one.quantity))
+        if not admitted:
+            self._counts.drop(frame.source, "too many new probes", one.probe)
+        return admitted
 
     def _reading(self, one: Measured, arrived_ms: int) -> Reading:
         key = SeriesKey(one.probe, one.quantity)
@@ -196,7 +207,8 @@ class Pipeline:
             return 1.0
         # While frames are held, what came after them waits for them, not for a commit.
         waiting = self._batch.deliveries if len(self._held) else len(self._deliveries)
-        if self.fault is None and waiting >= COMMIT_AT_UNACKNOWLEDGED:
+        half_full = 2 * len(self._batch) >= self._most_readings
+        if self.fault is None and (waiting >= COMMIT_AT_UNACKNOWLEDGED or half_full):
             return 0.0
         return min(1.0, max(0.0, self._commit_at_s - self._clock.monotonic()))
 

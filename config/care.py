@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Literal
@@ -10,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from config.errors import BadSettings
-from config.faults import one_line
+from config.faults import one_line, toml_document, toml_text
 
 Basis = Literal["read", "memory", "derived", "practice", "policy"]
 """read: stood in a text that was read; memory: from memory; derived: computed from read values;
@@ -297,7 +296,7 @@ def load_care_profile(name: str, folder: Path | None = None) -> CareProfile:
     """
     own = folder / f"{name}.toml" if folder is not None else None
     if own is not None and own.is_file():
-        text, where = own.read_text(encoding="utf-8"), str(own)
+        text, where = toml_text(own), str(own)
     else:
         shipped = resources.files("config") / "care" / f"{name}.toml"
         if not shipped.is_file():
@@ -307,9 +306,7 @@ def load_care_profile(name: str, folder: Path | None = None) -> CareProfile:
             )
         text, where = shipped.read_text(encoding="utf-8"), f"care profile {name}"
     try:
-        return CareProfile.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as fault:
-        raise BadSettings(f"{where}: not TOML: {fault}") from fault
+        return CareProfile.model_validate(toml_document(text, where))
     except ValidationError as fault:
         raise BadSettings(f"{where}: {one_line(fault)}") from fault
 

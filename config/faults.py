@@ -1,24 +1,52 @@
-"""How a validation fault reads as one line."""
+"""How a fault in a settings file or care profile reads as one line."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import tomllib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from pydantic import ValidationError
+
+from config.errors import BadSettings
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 _MOST = 3
 _MOST_SHOWN = 40
+_LONGEST_TEXT = 300
+
+
+def toml_text(path: Path) -> str:
+    """What stands in a TOML file. Raises BadSettings, one line, when it is no text to be read."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except UnicodeDecodeError as fault:
+        raise BadSettings(f"{path}: not UTF-8 text (byte {fault.start})") from fault
+    except OSError as fault:
+        raise BadSettings(f"{path}: cannot be read: {fault.strerror}") from fault
+
+
+def toml_document(text: str, where: str) -> dict[str, Any]:
+    """The document in a TOML text. Raises BadSettings, one line, which `where` begins."""
+    try:
+        return tomllib.loads(text)
+    except (ValueError, RecursionError) as fault:  # a number of 5,000 digits is no TOMLDecodeError
+        why = " ".join(str(fault)[:_LONGEST_TEXT].split())
+        raise BadSettings(f"{where}: not TOML: {why}") from fault
 
 
 def one_line(fault: ValidationError) -> str:
     """Say the first few faults in one line: where, and why."""
     errors = fault.errors(include_url=False)
-    texts = [f"{_where(e['loc'])}: {_why(e)}" for e in errors[:_MOST]]
+    texts = [_short(f"{_where(e['loc'])}: {_why(e)}") for e in errors[:_MOST]]
     more = f"; and {len(errors) - _MOST} more" if len(errors) > _MOST else ""
     return "; ".join(texts) + more
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST_TEXT else f"{text[:_LONGEST_TEXT]}…"
 
 
 def _where(loc: tuple[int | str, ...]) -> str:

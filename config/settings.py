@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from datetime import time
 from importlib import resources
 from pathlib import Path
@@ -19,7 +18,7 @@ from pydantic import (
 )
 
 from config.errors import BadSettings
-from config.faults import one_line
+from config.faults import one_line, toml_document, toml_text
 from config.home import Home
 from config.sources import Mqtt, OneWire, Positive, Serial, Simulated, Strict
 
@@ -272,7 +271,7 @@ class Settings(Strict):
     def _known_zone(cls, name: str) -> str:
         try:
             ZoneInfo(name)
-        except (ZoneInfoNotFoundError, ValueError, OSError):
+        except (ZoneInfoNotFoundError, ValueError, OSError, RecursionError):
             raise ValueError(
                 f"{name!r} is not a time zone; one is, for example, Europe/Lisbon"
             ) from None
@@ -296,21 +295,13 @@ class Settings(Strict):
 def load_settings(home: Home) -> Settings:
     """Read a home's settings. Raises NotSo without a home, else BadSettings with one line."""
     home.must_exist()
-    try:
-        text = home.settings.read_text(encoding="utf-8")
-    except UnicodeDecodeError as fault:
-        raise BadSettings(f"{home.settings}: not UTF-8 text (byte {fault.start})") from fault
-    except OSError as fault:
-        raise BadSettings(f"{home.settings}: cannot be read: {fault.strerror}") from fault
-    return parse_settings(text, str(home.settings))
+    return parse_settings(toml_text(home.settings), str(home.settings))
 
 
 def parse_settings(text: str, where: str) -> Settings:
     """Settings from TOML text; `where` names it in the error."""
     try:
-        return Settings.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as fault:
-        raise BadSettings(f"{where}: not TOML: {fault}") from fault
+        return Settings.model_validate(toml_document(text, where))
     except ValidationError as fault:
         raise BadSettings(f"{where}: {one_line(fault)}") from fault
 

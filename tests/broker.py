@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 
 HOST = "127.0.0.1"
+_SHIPPED = Path(__file__).parents[1] / "config" / "deploy" / "mosquitto" / "warmcoil.conf"
 _PATHS = os.pathsep.join((os.environ.get("PATH", os.defpath), "/usr/sbin", "/usr/local/sbin"))
 
 
@@ -28,6 +29,12 @@ def free_port() -> int:
         probe.bind((HOST, 0))
         port: int = probe.getsockname()[1]
         return port
+
+
+def shipped_bounds() -> list[str]:
+    """How much the broker keeps for a client, in the configuration that is shipped for boards."""
+    lines = _SHIPPED.read_text("utf-8").splitlines()
+    return [line for line in lines if line.startswith("max_")]
 
 
 class Mosquitto:
@@ -65,6 +72,18 @@ class Mosquitto:
             else:
                 return
         raise AssertionError(f"mosquitto does not listen: {self._log.read_text()}")
+
+    def freeze(self) -> None:
+        """SIGSTOP: its connections stay open, and it says and hears nothing."""
+        self._signal(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        """It goes on where it was."""
+        self._signal(signal.SIGCONT)
+
+    def _signal(self, number: signal.Signals) -> None:
+        assert self._process is not None
+        self._process.send_signal(number)
 
     def stop(self) -> None:
         """Stop it in order: it writes down what it keeps."""

@@ -12,13 +12,14 @@ from tests.broker import HOST
 class Wire:
     """Passes bytes on between clients of `port` and the server behind it.
 
-    While `deaf` is set, the server hears nothing: what clients say is lost with the connection,
-    as when a line fails in one direction before it fails in both.
+    While deaf, the server hears nothing, while mute, the clients: what is said is lost with the
+    connection, as when a line fails in one direction before it fails in both.
     """
 
     def __init__(self, server_port: int) -> None:
         self._server_port = server_port
         self._deaf = threading.Event()
+        self._mute = threading.Event()
         self._listener = socket.create_server((HOST, 0))
         self.port: int = self._listener.getsockname()[1]
         self._ends: list[socket.socket] = []
@@ -28,6 +29,10 @@ class Wire:
     def deafen(self) -> None:
         """From now on, what clients say is lost."""
         self._deaf.set()
+
+    def mute(self) -> None:
+        """From now on, what the server says is lost."""
+        self._mute.set()
 
     def mend(self) -> None:
         """Cut what is connected, and be a good wire again."""
@@ -41,6 +46,7 @@ class Wire:
         self._ends.clear()
         del self._threads[1:]
         self._deaf.clear()
+        self._mute.clear()
 
     def close(self) -> None:
         """Take the wire away."""
@@ -61,14 +67,16 @@ class Wire:
                 client.close()
                 continue
             self._ends += [client, server]
-            for source, target, spoken in ((client, server, True), (server, client, False)):
-                thread = threading.Thread(target=self._pass_on, args=(source, target, spoken))
+            ways = ((client, server, self._deaf), (server, client, self._mute))
+            for source, target, lost in ways:
+                thread = threading.Thread(target=self._pass_on, args=(source, target, lost))
                 self._threads.append(thread)
                 thread.start()
 
-    def _pass_on(self, source: socket.socket, target: socket.socket, spoken: bool) -> None:
+    @staticmethod
+    def _pass_on(source: socket.socket, target: socket.socket, lost: threading.Event) -> None:
         with contextlib.suppress(OSError):
             while data := source.recv(4096):
-                if not (spoken and self._deaf.is_set()):
+                if not lost.is_set():
                     target.sendall(data)
             target.shutdown(socket.SHUT_WR)

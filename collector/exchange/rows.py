@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
@@ -211,9 +212,10 @@ def _order(
     for sign, name in ((";", "semicolons"), ("\t", "tabs")):
         if len(header) == 1 and sign in header[0]:
             raise Unusable(f"{path}: line 1: columns parted by {name}; save it with commas")
-    missing = [name for name in columns if name not in header]
+    times = Counter(header)
+    missing = [name for name in columns if name not in times]
     unknown = [name for name in header if name not in columns]
-    twice = sorted({name for name in header if header.count(name) > 1})
+    twice = sorted(name for name, count in times.items() if count > 1)
     for what, names in (("unknown column", unknown), ("no column", missing), ("twice", twice)):
         if names:
             listed = ", ".join(shown(name) for name in names[:_NAMED])

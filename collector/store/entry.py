@@ -76,7 +76,7 @@ def unpack_entry(packed: bytes) -> tuple[list[Row], list[Receipt]]:
     try:
         rows = list(_rows(take))
         receipts = list(_receipts(take))
-    except (IndexError, struct.error, UnicodeDecodeError) as fault:
+    except (IndexError, OverflowError, struct.error, UnicodeDecodeError) as fault:
         raise StoreFault(f"a damaged entry: {fault}") from fault
     if take.at != len(packed):
         raise StoreFault("a damaged entry: something follows its end")

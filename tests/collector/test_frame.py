@@ -43,6 +43,17 @@ def test_when_full_the_oldest_that_nobody_keeps_goes_and_is_counted() -> None:
     assert counts.tallies()["serial"].dropped == {"queue full": 3}
 
 
+def test_a_source_gone_mad_takes_no_room_from_the_others() -> None:
+    box, counts = inbox(10)
+    for number in range(3):
+        box.put(frame("serial", number))
+    for number in range(3, 100):
+        box.put(frame("mqtt", number))
+    assert drain(box) == [0, 1, 2, *range(93, 100)]
+    assert counts.tallies()["mqtt"].dropped == {"queue full": 90}
+    assert "serial" not in counts.tallies()
+
+
 def test_when_full_of_kept_ones_a_lossy_frame_is_the_one_to_go() -> None:
     box, counts = inbox(2)
     for number in range(2):
@@ -50,6 +61,15 @@ def test_when_full_of_kept_ones_a_lossy_frame_is_the_one_to_go() -> None:
     assert not box.put(frame("serial", 9))
     assert drain(box) == [0, 1]
     assert counts.tallies()["serial"].dropped == {"queue full": 1}
+
+
+def test_kept_ones_leave_room_for_the_others() -> None:
+    box, counts = inbox(100)
+    stop = threading.Event()
+    stop.set()
+    assert sum(box.put(frame("mqtt", number, kept=True), stop) for number in range(100)) == 75
+    assert all(box.put(frame("serial", number)) for number in range(25))
+    assert not counts.tallies()
 
 
 def test_a_kept_frame_waits_for_room_and_is_never_dropped() -> None:

@@ -18,6 +18,7 @@ from collector.deliveries import Deliveries
 from collector.frame import Delivery, Frame
 from collector.haste import LONGEST_MS, Pace, hasten
 from collector.measured import Measured
+from collector.newcomers import ANOTHER_EVERY_S, AT_ONCE, Newcomers
 from collector.pipeline import COMMIT_AT_UNACKNOWLEDGED, Pipeline
 from collector.plausible import Judge
 from collector.readings import Correction, Flag, Quantity, Reading
@@ -59,6 +60,7 @@ class Bench:
             counts=self.counts,
             deliveries=Deliveries(self.journal.receipts()),
             pace=Pace(10.0, self.home.haste, now_ms=lambda: self.ms, monotonic=lambda: self.s),
+            newcomers=Newcomers(monotonic=lambda: self.s),
             most_readings=most,
             retry=Backoff(1.0, 60.0, chance=lambda: 0.0),
         )
@@ -346,6 +348,23 @@ def test_only_messages_without_a_time_leave_a_receipt(bench: Bench) -> None:
     assert bench.journal.receipts() == {Receipt("mqtt", 2, digest("t", untimed(31.0).encode()))}
 
 
+def test_a_new_probe_in_every_message_is_bounded_and_the_known_ones_are_served(
+    bench: Bench,
+) -> None:
+    bench.serial(untimed(30.0, "q"))
+    for number in range(AT_ONCE + 100):
+        bench.serial(untimed(30.0, f"mad-{number}"))
+    bench.let_pass(ANOTHER_EVERY_S)
+    bench.serial(untimed(30.0, "real"))
+    bench.serial(untimed(30.5, "q"))
+    bench.pipeline.commit()
+    there = [one.probe for one in bench.stored()]
+    assert there.count("q") == 2
+    assert "real" in there
+    assert len(set(there)) == AT_ONCE + 1
+    assert bench.dropped("serial") == {"too many new probes": 101}
+
+
 # ---- a journal that cannot be written ------------------------------------------------------------
 
 
@@ -411,6 +430,17 @@ def test_the_oldest_that_nobody_else_keeps_go_first(tmp_path: Path) -> None:
         assert bench.pipeline.commit()
         assert bench.acknowledged == [1, 2, 3]
         assert len({one.at_ms for one in bench.stored()}) == 120
+
+
+def test_more_than_half_full_is_committed_at_once(tmp_path: Path) -> None:
+    """So a source gone mad does not push the others' readings out while the journal is well."""
+    bench = Bench(tmp_path, most=100)
+    with closing(bench.journal):
+        bench.serial(untimed(30.0, "q"))
+        for number in range(1, 40):
+            bench.serial(big_pack(number))
+        assert {one.probe for one in bench.stored()} >= {"q"}
+        assert bench.dropped("serial") == {}
 
 
 def test_what_is_lost_at_the_end_is_said(bench: Bench) -> None:

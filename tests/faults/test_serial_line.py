@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import logging
 import os
+import random
 import threading
 import time
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Callable, Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -16,6 +19,9 @@ from collector.frame import Frame, Inbox
 from collector.serial_frame import encode
 from collector.sources.serial_line import SerialLine
 from config.sources import Serial
+from tests.collector_process import CollectorProcess, make_home, stored
+from tests.faults.feeders import ON_THE_LINE, LineNode
+from tests.faults.record import Promise, told
 from tests.plug import Socket, eventually
 
 PACK = '[{"n":"urn:dev:ow:10e2073a01080063","u":"Cel","v":23.1}]'
@@ -80,22 +86,43 @@ def test_a_line_arrives_at_once(socket: Socket, line: Line) -> None:
 
 
 def test_unplugged_and_plugged_in_again(
-    socket: Socket, line: Line, caplog: pytest.LogCaptureFixture
+    socket: Socket,
+    line: Line,
+    caplog: pytest.LogCaptureFixture,
+    times: Callable[[int, int], int],
 ) -> None:
+    """Each time it is another device: the name that stays points elsewhere, as under by-id."""
     caplog.set_level(logging.INFO, "collector")
-    for turn in range(3):
-        socket.say(encode(PACK) + encode(PACK)[: 10 + turn])
-        assert line.frame() is not None
-        socket.unplug()
-        assert eventually(lambda: not line.connected())
-        time.sleep(0.3)
-        socket.plug_in()
-        assert eventually(line.connected)
+    turns, kept_names = times(3, 50), []
+    arrived, longest_s = 0, 0.0
+    try:
+        for turn in range(turns):
+            socket.say(encode(PACK) + encode(PACK)[: 1 + turn % 40])
+            arrived += line.frame() is not None
+            before = socket.link.readlink()
+            socket.unplug()
+            assert eventually(lambda: not line.connected())
+            kept_names.append(os.openpty())  # somebody else has the old number now
+            time.sleep(0.3)
+            socket.plug_in()
+            assert socket.link.readlink() != before
+            began_s = time.monotonic()
+            assert eventually(line.connected, 20)
+            longest_s = max(longest_s, time.monotonic() - began_s)
+    finally:
+        for end in (end for ends in kept_names for end in ends):
+            os.close(end)
     socket.say(encode(PACK))
-    assert line.frame() is not None
-    assert line.dropped("torn line") == 3
+    arrived += line.frame() is not None
+    told(
+        Promise.BACK, "a node unplugged in mid-line and plugged in under another name",
+        tried=turns, lost=turns + 1 - arrived, of=f"whole lines of {turns + 1}",
+        note=f"read again after {longest_s:.1f} s at the most",
+    )  # fmt: skip
+    assert arrived == turns + 1
+    assert line.dropped("torn line") == turns
     assert line.dropped("no checksum") == 0
-    assert sum(message.endswith(": open") for message in caplog.messages) == 3
+    assert sum(message.endswith(": open") for message in caplog.messages) == turns
 
 
 def test_a_port_that_is_not_there_is_said_once(
@@ -123,21 +150,109 @@ def test_bad_torn_and_overlong_lines_cost_only_themselves(socket: Socket, line: 
     assert line.dropped("overlong line") == 1
 
 
-def test_ten_megabytes_of_noise(
-    socket: Socket, line: Line, caplog: pytest.LogCaptureFixture
-) -> None:
-    """Nothing is kept of it, little is said about it, and a good line behind it is read."""
-    caplog.set_level(logging.INFO, "collector")
-    noise = os.urandom(1_000_000)
-    for _ in range(10):
-        socket.say(noise)
-    socket.say(b"\n" + encode(PACK))
-    frame = line.frame(30.0)
-    assert frame is not None
-    assert frame.payload == PACK.encode()
-    assert len(line.inbox) == 0
-    assert line.dropped("no checksum") > 10_000
-    assert len("\n".join(caplog.messages)) < 4000
+def at_the_wrong_speed(said: bytes, baud: int, read_baud: int) -> bytes:
+    """What a UART at `read_baud` makes of bytes said at `baud`: 8N1, sampled in mid-bit.
+
+    A byte without its stop bit is a framing error, which Linux hands on as a zero (termios(3)).
+    """
+    level = [1] * 20
+    for octet in said:
+        level += [0, *(octet >> bit & 1 for bit in range(8)), 1]
+    level += [1] * 20
+    wide, at, read = baud / read_baud, 0.0, bytearray()
+    while (
+        start := next((i for i in range(int(at), len(level)) if not level[i]), None)
+    ) is not None:
+        begin = max(at, float(start))
+        samples = [int(begin + (n + 0.5) * wide) for n in range(1, 10)]
+        if samples[-1] >= len(level):
+            break
+        bits = [level[n] for n in samples]
+        read.append(sum(bit << n for n, bit in enumerate(bits[:8])) if bits[8] else 0)
+        at = begin + 9.5 * wide
+        while int(at) < len(level) and not level[int(at)]:  # a break: wait for the line to rise
+            at += 1
+    return bytes(read)
+
+
+def test_the_wrong_speed_is_as_a_uart_has_it() -> None:
+    assert at_the_wrong_speed(b"Warm\n\xff\0", 9600, 9600) == b"Warm\n\xff\0"
+    spoiled = at_the_wrong_speed(encode(PACK), 9600, 115_200)
+    assert len(spoiled) > 10
+    assert PACK.encode() not in spoiled
+
+
+def noise(chance: random.Random) -> bytes:
+    return chance.randbytes(100_000)
+
+
+def a_line_that_never_ends(_chance: random.Random) -> bytes:
+    return encode(PACK)[:-1] * 1000
+
+
+@cache
+def _spoiled(baud: int) -> bytes:
+    return at_the_wrong_speed(encode(PACK) * 20, baud, 115_200) * 10
+
+
+def another_speed(chance: random.Random) -> bytes:
+    return _spoiled(chance.choice([1200, 9600, 57_600, 230_400]))
+
+
+@pytest.mark.parametrize(
+    ("what", "rubbish"),
+    [
+        ("noise", noise),
+        ("a line that never ends", a_line_that_never_ends),
+        ("another speed", another_speed),
+    ],
+)
+def test_a_line_gone_bad_costs_nobody_else_anything(
+    tmp_path: Path, socket: Socket, times: Callable[[int, int], int],
+    what: str, rubbish: Callable[[random.Random], bytes],
+) -> None:  # fmt: skip
+    """Bounded memory, little said about it, another line is served, and it is itself afterwards."""
+    socket.plug_in()
+    chance, octets = random.Random(3), 0
+    with LineNode(tmp_path / "other") as other:
+        home = make_home(
+            tmp_path / "home",
+            f"""
+            [collect]
+            commit_seconds = 0.5
+            [[serial]]
+            port = "{socket.link}"
+            [[serial]]
+            port = "{other.socket.link}"
+            """,
+        )
+        collector = CollectorProcess(home)
+        try:
+            assert eventually(lambda: collector.log.read_text("utf-8").count(": open") == 2)
+            other.begin()
+            before_mb = most_mb = collector.resident_mb()
+            while octets < times(1_000_000, 50_000_000):
+                said = rubbish(chance)
+                socket.say(said)
+                octets += len(said)
+                most_mb = max(most_mb, collector.resident_mb())
+            socket.say(b"\n" + encode(PACK))
+            assert eventually(lambda: other.said > 10)
+            count = other.stop()
+            assert eventually(lambda: len(stored(home)) >= count + 1, 60)
+            there = Counter(one.probe for one in stored(home))
+            log_bytes = len(collector.log.read_bytes())
+        finally:
+            code = collector.stop()[0]
+    told(
+        Promise.SERVED, f"a serial line with {what}", tried=octets,
+        lost=count + 1 - sum(there.values()), of=f"readings of others of {count + 1}",
+        note=f"tried: bytes; {most_mb - before_mb:.1f} MB more",
+    )  # fmt: skip
+    assert there == {ON_THE_LINE: count, "urn:dev:ow:10e2073a01080063": 1}
+    assert code == 0
+    assert most_mb - before_mb < 5
+    assert log_bytes < 4000
 
 
 def test_it_ends_soon(line: Line) -> None:
