@@ -285,9 +285,16 @@ def parse_settings(text: str, where: str) -> Settings:
     try:
         return Settings.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as fault:
-        raise BadSettings(f"{where}: not TOML: {fault}") from fault
+        raise BadSettings(f"{where}: not TOML: {fault}{_hint(str(fault))}") from fault
     except ValidationError as fault:
         raise BadSettings(f"{where}: {one_line(fault)}") from fault
+
+
+def _hint(fault: str) -> str:
+    """What to do about a fault that the commented example leads into."""
+    if "twice" in fault or "overwrite" in fault:
+        return "; a [part] stands in the file once: write under the one that is there already"
+    return ""
 
 
 def example_settings() -> str:
