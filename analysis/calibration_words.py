@@ -14,10 +14,10 @@ CAUTIONS: Final = (
         "well-closed bag. Board, power supply and every mains lead stay well away from the water; "
         "let the cable hang in a loop, so that drops fall off before they reach the plug."
     ),
-    (
-        "Meanwhile what the probe reads is no enclosure's: where it has a place, enter that it was "
-        "taken out (warmcoil place PROBE --out), or the watch will warn of the bath."
-    ),
+)
+TAKEN_OUT: Final = (
+    "Meanwhile what the probe reads is no enclosure's: where it has a place, enter that it was "
+    "taken out, or the watch will warn of the bath"
 )
 ICE_STEPS: Final = (
     (

@@ -24,6 +24,7 @@ from pathlib import Path
 import pytest
 
 from analysis.cli import main
+from collector.readings import AS_READ, Correction, Quantity, SeriesKey
 from collector.serial_frame import encode
 from collector.store.reader import Reader
 from config.home import Home
@@ -155,6 +156,12 @@ class Follower:
         with Reader(self.home.journal, self.home.archive) as reader:
             return {key.probe for key in reader.series()}
 
+    def corrections(self, probe: str) -> list[Correction]:
+        """Of its readings, by time."""
+        key = SeriesKey(probe, Quantity.TEMPERATURE)
+        with Reader(self.home.journal, self.home.archive) as reader:
+            return [one.correction for one in reader.columns(key, 0, 10**15).readings(key)]
+
     def warms(self, text: str) -> None:
         """One of them in a hand, until it is named."""
         with subprocess.Popen(
@@ -215,5 +222,8 @@ def test_from_a_bare_board_to_the_first_review(follower: Follower) -> None:
     told = follower.said["warmcoil probes"]
     for words in (WARM, "oak warm", "oak tub, warm side", COOL, "oak tub, cool side", AIR):
         assert words in told
+    # What was read before the calibration keeps its own correction; what came after bears the new.
+    assert follower.corrections(WARM)[0] == AS_READ
+    assert eventually(lambda: follower.corrections(WARM)[-1].offset == -0.25, PATIENCE_S)
     assert follower.ends() == 0
     assert b"Traceback" not in follower.log.read_bytes()
