@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from statistics import median
 
 K = 2.0
 """Coverage factor of every expanded uncertainty here: about 95 %."""
@@ -29,6 +30,8 @@ ice point itself is 0.00 °C: shaved ice and air-saturated water (ASTM E563)."""
 ICE_UNCERTAINTY_C = K * ICE_LIMITS_C / math.sqrt(3)
 """The same, expanded."""
 _LEAST_STEP_C = 0.01
+_SILENT_MS = 30_000
+"""A probe that is read every few seconds and was not heard for so long has fallen silent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +65,20 @@ def steadiness(series: Sequence[tuple[int, float]], now_ms: int) -> Steadiness |
     mean = math.fsum(value for _, value in last) / len(last)
     slope, scatter = _line(last, mean)
     drift = slope * WINDOW_MS
+    every_ms = median(b - a for (a, _), (b, _) in pairwise(last))
+    silent_ms = now_ms - last_ms
     why_not = None
-    if len(last) < LEAST_READINGS or last_ms - first_ms < 0.8 * WINDOW_MS:
+    if silent_ms > max(_SILENT_MS, 3 * every_ms):
+        why_not = (
+            f"it has not been heard for {silent_ms / 1000:.0f} s: is its cable in, is the "
+            "collector running?"
+        )
+    elif every_ms * LEAST_READINGS > WINDOW_MS:
+        why_not = (
+            f"it is read only every {every_ms / 1000:.0f} s, and {LEAST_READINGS} readings in "
+            f"{WINDOW_MS // 60_000} min are needed: set its node to 10 s meanwhile"
+        )
+    elif len(last) < LEAST_READINGS or last_ms - first_ms < 0.8 * WINDOW_MS:
         why_not = f"{len(last)} readings over {(last_ms - first_ms) / 1000:.0f} s so far"
     elif scatter > MOST_SCATTER_C:
         why_not = f"its readings scatter by {scatter:.2f} °C: stir, and keep it off the wall"

@@ -14,10 +14,10 @@ CAUTIONS: Final = (
         "well-closed bag. Board, power supply and every mains lead stay well away from the water; "
         "let the cable hang in a loop, so that drops fall off before they reach the plug."
     ),
-    (
-        "Meanwhile what the probe reads is no enclosure's: where it has a place, enter that it was "
-        "taken out (warmcoil place PROBE --out), or the watch will warn of the bath."
-    ),
+)
+TAKEN_OUT: Final = (
+    "Meanwhile what the probe reads is no enclosure's: where it has a place, enter that it was "
+    "taken out, or the watch will warn of the bath"
 )
 ICE_STEPS: Final = (
     (
@@ -78,6 +78,28 @@ def outcome_words(record: Calibrated) -> str:
         f"{shift:+.2f} °C near {_WHERE_C:.0f} °C; sure to ±{sure:.2f} °C (k = 2) there, by two "
         f"points ({record.true_c:.2f} and {record.second_true_c:.2f} °C)"
     )
+
+
+def result_words(record: Calibrated) -> str:
+    """What came of a calibration, in plain sentences, with how sure it is."""
+    first, second = points_of(record)
+    correction = from_record(record)
+    if second is None:
+        return (
+            f"{_shifted(correction.offset)} every reading of this probe. Near "
+            f"{record.true_c:.0f} °C it is then right to within ±{first.uncertainty_c:.2f} °C, 95 "
+            "times in 100 (k = 2). How it errs where it is warm, one point cannot say."
+        )
+    sure = uncertainty_at(_WHERE_C, first, second)
+    return (
+        f"{_shifted(correction.apply(_WHERE_C) - _WHERE_C)} a reading near {_WHERE_C:.0f} °C, and "
+        f"elsewhere what the line through both points says. Near {_WHERE_C:.0f} °C it is then "
+        f"right to within ±{sure:.2f} °C, 95 times in 100 (k = 2)."
+    )
+
+
+def _shifted(by_c: float) -> str:
+    return f"{abs(by_c):.2f} °C is {'added to' if by_c >= 0 else 'taken off'}"
 
 
 ICE_NOTE: Final = f"ice point, taken as 0.00 ± {ICE_LIMITS_C:.2f} °C"

@@ -58,7 +58,8 @@ def seek(
     """Who is in the hand since about `began_ms`, as of now; `states` names probes and places."""
     found = find(_recent(reader, began_ms, now_ms), began_ms)
     past_ms = now_ms - began_ms
-    over = found.probe is not None or past_ms >= LONGEST_MS
+    too_new = found.heard > 0 and found.known == 0
+    over = found.probe is not None or too_new or past_ms >= LONGEST_MS
     words = _words(found, past_ms, states, settings)
     return Sought(found.probe, over, past_ms, words, found)
 
@@ -85,6 +86,11 @@ def _words(found: Found, past_ms: int, states: Mapping[str, ProbeState], setting
         heard = "no probe has been heard since"
         return f"Not sure yet: {heard}." + (
             " Is the collector running?" if past_ms > _QUIET_MS else ""
+        )
+    if not found.known:
+        return (
+            "Not sure yet: the probes have only just been heard, and it is not known how they "
+            "behave by themselves. Wait a minute, then begin again."
         )
     if len(found.together) > 1:
         both = " and ".join(called(one.probe, states) for one in found.together[:2])

@@ -73,13 +73,15 @@ class Warming:
 class Found:
     """`probe` is the one in the hand, or None: not sure yet. `warming` is ordered, strongest first.
 
-    `needed` is the evidence that names a probe; `heard` is how many were heard since the beginning.
+    `needed` is the evidence that names a probe; `heard` is how many were heard since the beginning,
+    `known` how many of them long enough before it to be followed.
     """
 
     probe: str | None
     warming: tuple[Warming, ...]
     needed: float
     heard: int
+    known: int
 
     @property
     def together(self) -> list[Warming]:
@@ -94,8 +96,9 @@ def find(readings: Mapping[str, Series], began_ms: int) -> Found:
         key=lambda one: (math.inf if one.evidence is None else -one.evidence, one.probe),
     )
     needed = math.log(max(1, len(readings)) / WRONG)
-    heard = sum(one.rise_c is not None for one in warming)
-    return Found(_named(warming, needed), tuple(warming), needed, heard)
+    heard = sum(len(series) > 0 and series[-1][0] >= began_ms for series in readings.values())
+    known = sum(one.rise_c is not None for one in warming)
+    return Found(_named(warming, needed), tuple(warming), needed, heard, known)
 
 
 def _named(warming: Sequence[Warming], needed: float) -> str | None:

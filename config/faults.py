@@ -34,7 +34,14 @@ def toml_document(text: str, where: str) -> dict[str, Any]:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as fault:  # a number of 5,000 digits is no TOMLDecodeError
         why = " ".join(str(fault)[:_LONGEST_TEXT].split())
-        raise BadSettings(f"{where}: not TOML: {why}") from fault
+        raise BadSettings(f"{where}: not TOML: {why}{_hint(why)}") from fault
+
+
+def _hint(fault: str) -> str:
+    """What to do about a fault that the commented example leads into."""
+    if "twice" in fault or "overwrite" in fault:
+        return "; a [part] stands in the file once: write under the one that is there already"
+    return ""
 
 
 def one_line(fault: ValidationError) -> str:

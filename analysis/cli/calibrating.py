@@ -3,26 +3,28 @@
 from __future__ import annotations
 
 import time
-from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from analysis.calibrating import (
-    ICE_C,
-    ICE_UNCERTAINTY_C,
-    K,
-    Point,
-    Steadiness,
-    point,
-    steadiness,
+from analysis.calibrating import K, Steadiness, point
+from analysis.calibration_taking import (
+    MOST_UNSURE_C,
+    about_humidity,
+    first_point,
+    ice_point,
+    must_be_heard,
+    one_point,
+    second_point,
+    steady_now,
+    with_second,
 )
 from analysis.calibration_words import (
     CAUTIONS,
-    ICE_NOTE,
     ICE_STEPS,
     SECOND_STEPS,
+    TAKEN_OUT,
     outcome_words,
     steady_words,
 )
@@ -31,16 +33,12 @@ from analysis.cli.common import HomeOption
 from analysis.cli.writing.desk import Desk, NoteOption, at_a_terminal, desk
 from analysis.placing import probe_named
 from collector.book.records import Calibrated
-from collector.readings import Flag, Quantity, SeriesKey
 from collector.store.opening import open_reader
 from config.errors import NotSo, Unusable
 from config.settings import load_settings
 
 _LOOK_EVERY_S = 2.0
 _SAY_EVERY_S = 20.0
-_BACK_MS = 600_000
-_PAIR_WITHIN_MS = 86_400_000
-"""A second point joins a first one that is no older than this."""
 
 
 def register(app: typer.Typer) -> None:
@@ -64,7 +62,7 @@ def calibrate(
     reference_uncertainty: Annotated[
         float | None,
         typer.Option(
-            "--reference-uncertainty", metavar="C", min=0.001, max=2,
+            "--reference-uncertainty", metavar="C", min=0.001, max=MOST_UNSURE_C,
             help="Of the reference thermometer, in °C, expanded (k = 2) as certificates have it.",
         ),
     ] = None,
@@ -86,7 +84,7 @@ def calibrate(
     with desk(home) as it:
         live = _Live(home, probe_named(it.settings, probe), wait)
         if ice:
-            _keep(it, _record(live, _take(live, ICE_C, ICE_UNCERTAINTY_C), note or ICE_NOTE))
+            _keep(it, ice_point(live.probe, _steady(live), common.now_ms(), note))
         elif second_c is not None and reference_uncertainty is not None:
             _second(it, live, second_c, reference_uncertainty, note)
         else:
@@ -99,21 +97,18 @@ class _Live:
     def __init__(self, home: Path | None, probe: str, wait_min: float) -> None:
         self.probe = probe
         self.wait_s = wait_min * 60
-        self._key = SeriesKey(probe, Quantity.TEMPERATURE)
         where = common.home_at(home)
         self._reader = open_reader(where, load_settings(where), patient=True)
-        heard = sorted({key.probe for key in self._reader.series()})
-        if probe not in heard:
-            known = ", ".join(heard) or "none yet"
-            raise NotSo(f"no probe {probe!r} was heard; there are: {known}")
+        must_be_heard(self._reader, probe)
 
     def steadiness(self) -> Steadiness | None:
-        """How steady it is now. A jump into the bath is no fault; anything else is."""
-        now_ms = common.now_ms()
-        columns = self._reader.columns(self._key, now_ms - _BACK_MS, now_ms + 1)
-        rows = zip(columns.at_ms, columns.raw, columns.flags, strict=True)
-        good = [(at_ms, raw) for at_ms, raw, flags in rows if not Flag(flags) & ~Flag.JUMP]
-        return steadiness(good, now_ms)
+        """How steady it is now."""
+        return steady_now(self._reader, self.probe, common.now_ms())
+
+    def cautions(self) -> list[str]:
+        """What to mind before it goes into a bath."""
+        wet = about_humidity(self._reader, self.probe)
+        return [*CAUTIONS, f"{TAKEN_OUT} (warmcoil place PROBE --out).", *([wet] if wet else [])]
 
 
 def _steady(live: _Live) -> Steadiness:
@@ -137,28 +132,6 @@ def _steady(live: _Live) -> Steadiness:
         time.sleep(_LOOK_EVERY_S)
 
 
-def _take(live: _Live, true_c: float, reference_uncertainty_c: float) -> Point:
-    return point(_steady(live), true_c, reference_uncertainty_c)
-
-
-def _record(live: _Live, found: Point, note: str | None) -> Calibrated:
-    at_ms = common.now_ms() // 1000 * 1000
-    return Calibrated(
-        live.probe, at_ms, found.read_c, found.true_c, found.uncertainty_c, notes=note
-    )
-
-
-def _with_second(first: Calibrated, found: Point, note: str | None) -> Calibrated:
-    return replace(
-        first,
-        at_ms=max(common.now_ms() // 1000 * 1000, first.at_ms + 1000),
-        second_read_c=found.read_c,
-        second_true_c=found.true_c,
-        second_uncertainty_c=found.uncertainty_c,
-        notes=note or first.notes,
-    )
-
-
 def _keep(it: Desk, record: Calibrated) -> None:
     it.book.put(record)
     it.say(f"probe {record.probe}: {outcome_words(record)}")
@@ -169,31 +142,43 @@ def _keep(it: Desk, record: Calibrated) -> None:
 
 
 def _second(it: Desk, live: _Live, true_c: float, sure_c: float, note: str | None) -> None:
-    found = _take(live, true_c, sure_c)
-    last = it.book.calibrations(live.probe)[-1:]
+    found = point(_steady(live), true_c, sure_c)
     now_ms = common.now_ms()
-    if last and last[0].second_read_c is None and now_ms - last[0].at_ms <= _PAIR_WITHIN_MS:
-        _keep(it, _with_second(last[0], found, note))
+    first = first_point(it.book, live.probe, now_ms)
+    if first is not None:
+        _keep(it, with_second(first, found, now_ms, note))
     else:
-        _keep(it, _record(live, found, note or f"one point, reference ±{sure_c:g} °C (k = {K:g})"))
+        note = note or f"one point, reference ±{sure_c:g} °C (k = {K:g})"
+        _keep(it, one_point(live.probe, found, now_ms, note))
 
 
 def _guided(it: Desk, live: _Live, note: str | None) -> None:
     if not at_a_terminal():
         raise Unusable("nobody can be asked here; say which bath it is in: --ice, or --second-c")
-    for line in (*CAUTIONS, "First the ice point.", *ICE_STEPS):
+    for line in (*live.cautions(), "First the ice point.", *ICE_STEPS):
         typer.echo(line)
     typer.prompt("Press Enter when the probe is in the ice", default="", show_default=False)
-    first = _record(live, _take(live, ICE_C, ICE_UNCERTAINTY_C), note or ICE_NOTE)
+    first = ice_point(live.probe, _steady(live), common.now_ms(), note)
     _keep(it, first)
     if not typer.confirm("A second point in warm water?", default=True):
         return
     for line in SECOND_STEPS:
         typer.echo(line)
     typer.prompt("Press Enter when both are in the water", default="", show_default=False)
-    steady = _steady(live)
-    true_c = typer.prompt("What does the reference say now, in °C?", type=float)
-    sure_c = typer.prompt("How sure is it, in °C (k = 2; see its papers)?", type=float, default=0.1)
-    if not 0 < sure_c <= 2:
-        raise Unusable(f"{sure_c:g} °C cannot be; it is more than 0 and at most 2; the ice stays")
-    _keep(it, _with_second(first, point(steady, true_c, sure_c), note))
+    _keep(it, _asked_for(_steady(live), first, note))
+
+
+def _asked_for(steady: Steadiness, first: Calibrated, note: str | None) -> Calibrated:
+    """The record with the second point; figures that cannot be are asked for again."""
+    while True:
+        true_c = typer.prompt("What does the reference say now, in °C?", type=float)
+        sure_c = typer.prompt(
+            "How sure is it, in °C (k = 2; see its papers)?", type=float, default=0.1
+        )
+        try:
+            now_ms = common.now_ms()
+            return second_point(first, steady, true_c, sure_c, now_ms=now_ms, note=note)
+        except Unusable as fault:
+            typer.echo(
+                f"Not entered: {fault}. Once more, or Ctrl-C: the ice point stays.", err=True
+            )

@@ -30,6 +30,7 @@ class Kind(StrEnum):
     SHEDS = "sheds"
     LOOKS = "looks"
     DROPPINGS = "droppings"
+    CALIBRATIONS = "calibrations"
 
 
 def register(app: typer.Typer) -> None:

@@ -80,6 +80,7 @@ def possible(alarm: Alarm) -> frozenset[Action]:
     if alarm.out_of_service:
         return frozenset({Action.IN_SERVICE})
     found = {Action.UNSHELVE} if alarm.shelved_until_ms is not None else {Action.SHELVE}
+    found.add(Action.OUT_OF_SERVICE)
     if alarm.state in (State.UNACKNOWLEDGED, State.RETURNED):
         found.add(Action.ACKNOWLEDGE)
     return frozenset(found)

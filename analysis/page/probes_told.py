@@ -27,6 +27,7 @@ class ProbeTold:
     place: str
     since: str | None
     corrected: str
+    measures_warmth: bool
     calibrated: str | None
     """When it was calibrated; None: never, as far as the book knows."""
 
@@ -60,6 +61,7 @@ def _told(
         corrected=_by_settings(settled.of(SeriesKey(state.probe, Quantity.TEMPERATURE)))
         if calibrated is None
         else outcome_words(calibrated),
+        measures_warmth=any(one.quantity is Quantity.TEMPERATURE for one in state.latest),
         calibrated=None if calibrated is None else local_time(calibrated.at_ms, home.zone),
     )
 

@@ -9,6 +9,7 @@ from typing import Any
 from collector.book.book import Book
 from collector.book.records import (
     Animal,
+    Calibrated,
     Dropping,
     Enclosure,
     FedIn,
@@ -182,6 +183,28 @@ _MEALS: Mapping[str, Reader] = {
     "signs": optional(one_of(Signs)),
 }
 
+_CALIBRATION: Mapping[str, Reader] = {
+    "read_c": required(number),
+    "true_c": required(number),
+    "uncertainty_c": required(number),
+    "second_read_c": _NUMBER,
+    "second_true_c": _NUMBER,
+    "second_uncertainty_c": _NUMBER,
+    "notes": _TEXT,
+}
+
+
+def _calibration_records(row: Values) -> Sequence[Record]:
+    rest = {name: row[name] for name in _CALIBRATION}
+    return (Calibrated(probe=row["probe"], at_ms=row["time"], **rest),)
+
+
+def _calibration_rows(book: Book) -> Iterator[Values]:
+    for one in book.calibrations():
+        rest = {name: getattr(one, name) for name in _CALIBRATION}
+        yield {"probe": one.probe, "time": one.at_ms, **rest}
+
+
 KINDS: Mapping[str, Kind] = {
     "enclosures": _kind(
         {"enclosure": _NAME, "room": _TEXT, "notes": _TEXT},
@@ -238,6 +261,9 @@ KINDS: Mapping[str, Kind] = {
         Dropping,
         {"urate": optional(one_of(Urate)), "signs": optional(one_of(Signs)), "notes": _TEXT},
         Book.droppings,
+    ),
+    "calibrations": _kind(
+        {"probe": _NAME, "time": _AT, **_CALIBRATION}, _calibration_records, _calibration_rows
     ),
 }
 """Every kind of the record book; readings are a kind of their own."""

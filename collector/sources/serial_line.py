@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import logging
 import termios
 import threading
@@ -61,7 +62,7 @@ class SerialLine(Source):
                 # A missing port is said once, not at every try.
                 if said != str(fault):
                     said = str(fault)
-                    log.warning("%s: %s; it is tried again", self.name, _brief(fault))
+                    log.warning("%s: %s; it is tried again", self.name, _why(fault))
             finally:
                 self._lost()
             stop.wait(backoff.next_s())
@@ -102,6 +103,17 @@ class SerialLine(Source):
         self._counts.connection(self.name, up=False)
 
 
-def _brief(fault: Exception) -> str:
-    """The fault in one line."""
-    return " ".join(str(fault).split())
+_HINTS = {
+    errno.ENOENT: "is not there: is the node plugged in? ls /dev/serial/by-id shows what is",
+    errno.EACCES: (
+        "may not be opened by this user: add the user to its group, dialout as a rule, and log in "
+        "again"
+    ),
+    errno.EAGAIN: "is taken: another program has it open, a terminal or mpremote",
+}
+
+
+def _why(fault: Exception) -> str:
+    """The fault in one line, with what to do where that is known."""
+    hint = _HINTS.get(getattr(fault, "errno", None) or 0)
+    return hint or " ".join(str(fault).split())

@@ -72,6 +72,7 @@ put_home() {
     install -d -m 750 -o warmcoil -g warmcoil "$home"
     [ -e "$home/warmcoil.toml" ] ||
         setpriv --reuid=warmcoil --regid=warmcoil --clear-groups "$programs/venv/bin/warmcoil" init --home "$home"
+    chown -R warmcoil:warmcoil "$home"  # one that root brought along from a backup
 }
 
 case ${1:-} in

@@ -50,6 +50,8 @@ def test_a_steady_probe_is_steady() -> None:
         (readings(0.3, 0.03, drift_c=-0.5), "still drifts"),
         (readings(0.3, 0.25), "scatter"),
         (readings(0.3, 0.03)[-6:], "6 readings over 25 s"),
+        (readings(0.3, 0.03)[:-8], "not been heard for 45 s"),
+        (readings(0.3, 0.03)[::12], "only every 60 s"),
     ],
 )
 def test_what_is_not_steady_says_why(series: list[tuple[int, float]], why: str) -> None:

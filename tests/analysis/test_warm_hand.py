@@ -87,5 +87,6 @@ def test_coming_back_after_a_door_is_no_hand() -> None:
 @pytest.mark.parametrize("known", [[], [(BEGAN_MS + 5000, 30.0)], [(BEGAN_MS - 9000, 30.0)] * 2])
 def test_without_enough_readings_nothing_is_said(known: Series) -> None:
     found = find({"p": known}, BEGAN_MS)
-    assert (found.probe, found.heard) == (None, 0)
+    assert (found.probe, found.known) == (None, 0)
+    assert found.heard == (known[-1:] == [(BEGAN_MS + 5000, 30.0)])
     assert find({}, BEGAN_MS).probe is None

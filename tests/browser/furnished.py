@@ -9,7 +9,17 @@ from analysis.page.access.passphrase import PassphraseFile
 from analysis.watch.alarm_store import AlarmStore
 from analysis.watch.states import Alarm, AlarmKey, Cause, Kind, Priority, State, Transition
 from collector.book.book import Book
-from collector.book.records import Animal, Enclosure, Meal, Placement, Shed, ShedStage, Stay, Zone
+from collector.book.records import (
+    Animal,
+    Calibrated,
+    Enclosure,
+    Meal,
+    Placement,
+    Shed,
+    ShedStage,
+    Stay,
+    Zone,
+)
 from config.home import Home
 from tests.analysis.page.homes import DAY, HOUR, NOW, make_home
 
@@ -32,6 +42,7 @@ def furnish(folder: Path) -> Home:
         book.put(Placement("urn:dev:ow:28ff641f43b2c110", LONG, Zone.WARM_SIDE, now_ms - 90 * DAY))
         book.put(Meal(0, "Ondo", offered_at_ms=now_ms - 20 * HOUR, prey="mouse"))
         book.put(Meal(0, UNBROKEN, taken_at_ms=now_ms - 20 * DAY, prey="rabbit", prey_mass_g=900.0))
+        book.put(Calibrated("warm", now_ms - 2 * HOUR, 0.25, 0.0, 0.07))
         book.put(Shed(UNBROKEN, now_ms - 40 * DAY, stage=ShedStage.SHED))
     with AlarmStore(home.alarms) as store:
         changes = [Transition(Cause.RAISED, now_ms, State.NORMAL, one) for one in alarms(now_ms)]

@@ -34,6 +34,10 @@ EXAMPLES: dict[str, tuple[str, ...]] = {
     "/enclosure/{}/what-it-is-like": (f"/enclosure/{named(LONG)}/what-it-is-like",),
     "/meal/{}": ("/meal/2", "/meal/3", "/meal/4"),
     "/meal/{}/correct": ("/meal/2/correct",),
+    "/probes/calibrate": (
+        "/probes/calibrate?probe=warm",
+        "/probes/calibrate?probe=warm&bath=second",
+    ),
     "/probes/find": ("/probes/find?began=NOW",),
     "/probes/move": ("/probes/move?probe=warm",),
     "/static/{}/{}": (),  # the files of the page: no screen

@@ -19,6 +19,10 @@ from config.settings import parse_settings
         (f'[show]\nmass = "{"x" * 999}"', "h.toml: show.mass: 'xxxx"),
         ('[[serial]]\nport = "a"\nbaud = 1', "h.toml: serial[1].baud: "),
         ("[watch\n", "h.toml: not TOML: "),
+        (
+            "[mqtt]\n[mqtt]\n",
+            "h.toml: not TOML: Cannot declare ('mqtt',) twice (at line 2, column 6); a [part] ",
+        ),
     ],
 )
 def test_one_line_that_says_where_and_what(text: str, says: str) -> None:

@@ -27,7 +27,12 @@ from config.errors import Unusable
 router = APIRouter(include_in_schema=False)
 ENTRY = Entry("Alarms", "/alarms", order=40)
 
-_HERE = (Action.ACKNOWLEDGE, Action.SHELVE, Action.UNSHELVE, Action.IN_SERVICE)
+_HERE = (Action.ACKNOWLEDGE, Action.SHELVE, Action.UNSHELVE, Action.OUT_OF_SERVICE,
+         Action.IN_SERVICE)  # fmt: skip
+_NOT_SURE = (
+    "Nothing was asked: an alarm that is out of service says nothing, however cold it gets. Tick "
+    "that you look after it yourself meanwhile."
+)
 _MARK = re.compile(r"[0-9a-f]{24}")
 _CODE = re.compile(r"[0-9a-f]{6}")
 
@@ -54,6 +59,7 @@ def answer(
     seen: Annotated[str, Form()] = "",
     mark: Annotated[str, Form()] = "",
     until: Annotated[str, Form()] = "",
+    sure: Annotated[str, Form()] = "",
 ) -> Response:
     """Ask the watch to do something with an alarm. The same form sent twice asks once."""
     if not (_MARK.fullmatch(mark) and _CODE.fullmatch(alarm) and action in _HERE):
@@ -70,6 +76,8 @@ def answer(
                 f"{state_words(found, home.settings)}. Look at it, and answer again."
             )
             return _shown(request, home, teller, Notice(text), status=409)
+        if action == Action.OUT_OF_SERVICE and sure != "yes":
+            return _shown(request, home, teller, Notice(_NOT_SURE), status=422)
         end_ms = end_of(until, home.now_ms) if action == Action.SHELVE else None
         number = ask(
             home.home.alarms, Action(action), found.key,

@@ -52,6 +52,7 @@ RECORDS = {
     "animals": "Animals, and where they live",
     "enclosures": "Enclosures",
     "placements": "Where the probes lie",
+    "calibrations": "Calibrations of the probes",
 }
 _CSV = "text/csv; charset=utf-8"
 _PICTURES = {"png": "image/png", "svg": "image/svg+xml"}

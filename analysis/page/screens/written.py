@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Request
 from starlette.responses import RedirectResponse, Response
 
+from analysis.calibration_words import result_words
 from analysis.entering.after import perhaps_passed, vet_words
 from analysis.entering.desk import Desk
 from analysis.entering.told import MANY, entry_words
@@ -15,7 +16,7 @@ from analysis.page.forms.form import Form
 from analysis.page.forms.typed import Sent
 from analysis.page.looking import looking
 from analysis.page.showing import show
-from collector.book.records import Dropping, Meal
+from collector.book.records import Calibrated, Dropping, Meal
 
 router = APIRouter(include_in_schema=False)
 EntryNumber = Annotated[int, Path(ge=1, le=2**53)]
@@ -54,6 +55,7 @@ def _show(request: Request, entry: int, form: Form) -> Response:
             entry=entry, said=entry_words(it, changes), undoes=first.undoes, gone=gone,
             many=len(changes) > MANY,
             warnings=[words for words in map(vet_words, there) if words is not None],
+            calibrations=[(o, result_words(o)) for o in there if isinstance(o, Calibrated)],
             meals=[one for one in there if isinstance(one, Meal)],
             perhaps=perhaps_passed(home.book.meals(droppings.animal), droppings)
             if droppings is not None

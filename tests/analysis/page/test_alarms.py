@@ -240,6 +240,21 @@ def test_what_is_shelved_can_be_unshelved(home: Home, asks: Asks) -> None:
     assert asked(home) == [(Action.UNSHELVE, LOW, "page", None)]
 
 
+def test_taking_out_of_service_is_asked_of_the_watch_once_it_is_confirmed(
+    home: Home, asks: Asks
+) -> None:
+    put(home, alarm_of())
+    page = asks(home)
+    sent = fields(page, "out of service")
+    refused = page.post("/alarms", data=sent)
+    assert refused.status_code == 422
+    assert "Nothing was asked: an alarm that is out of service says nothing" in refused.text
+    assert asked(home) == []
+    for _ in range(2):  # sent twice, asked once
+        assert page.post("/alarms", data={**sent, "sure": "yes"}).status_code == 303
+    assert asked(home) == [(Action.OUT_OF_SERVICE, LOW, "page", None)]
+
+
 def test_the_morning_is_the_homes_also_when_the_clocks_change() -> None:
     """Summer time began in Lisbon on 29 March 2026 at 01:00 UTC (tz database)."""
     settings = Settings(time_zone="Europe/Lisbon")
@@ -255,7 +270,7 @@ def test_the_morning_is_the_homes_also_when_the_clocks_change() -> None:
 @pytest.mark.parametrize(
     "wrong",
     [{"form_token": ""}, {"form_token": "0" * 64}, {"mark": ""}, {"mark": "x" * 24},
-     {"alarm": "ffffff"}, {"alarm": ""}, {"alarm": "%"}, {"action": "out of service"},
+     {"alarm": "ffffff"}, {"alarm": ""}, {"alarm": "%"}, {"action": "in service"},
      {"action": "DROP"}, {"action": "unshelve"}, {"seen": "1"}],
 )  # fmt: skip
 def test_forged_forms_ask_nothing(home: Home, asks: Asks, wrong: dict[str, str]) -> None:

@@ -34,6 +34,8 @@ HEADERS = {
     "sheds": "animal,time,stage,notes",
     "looks": "animal,time,spine,ribs,skin,tail,vent,neck,notes",
     "droppings": "animal,time,urate,signs,notes",
+    "calibrations": "probe,time,read_c,true_c,uncertainty_c,second_read_c,second_true_c,"
+    "second_uncertainty_c,notes",
 }
 ROWS = {
     "enclosures": ["east tub,cellar,", '"shelf, left",,"says ""hello""\nand more"'],
@@ -63,6 +65,10 @@ ROWS = {
     "droppings": [
         "Juno,2025-02-03T12:00:00Z,white,none,",
         "Juno,2025-03-03T12:00:00Z,,mucus and blood,",
+    ],
+    "calibrations": [
+        "p1,2025-02-03T12:00:00Z,0.25,0,0.08,,,,ice point",
+        "p1,2025-02-03T13:00:00Z,0.25,0,0.08,37.4,37,0.12,",
     ],
 }
 """In the order in which they must be imported."""
@@ -165,6 +171,12 @@ BAD = [
     ("meals", "Juno,2025-01-05T19:00:00Z,,,,1.5,,,,,,,,", "line 3, prey_count", "whole number"),
     ("meals", "Juno,2025-01-05T19:00:00Z,,,,,,,,frozen,,,,", "line 3, prey_state", "thawed"),
     ("placements", "p2,east tub,sunny side,2025-01-01T00:00:00Z,", "line 3, zone", "warm side"),
+    (
+        "calibrations",
+        "p1,2025-02-04T12:00:00Z,0.2,0,0.1,5.2,5,0.1,",
+        "line 3, second_true_c",
+        "10 °C",
+    ),
     ("animals", "Juno,,,,east tub,", "line 3, since", "is empty"),
     ("readings", "2025-01-01T00:00:00Z,p1,temperature,30,F", "line 3, unit", "degF"),
     ("readings", "2025-01-01T00:00:00Z,p1,pressure,30,Cel", "line 3, quantity", "humidity"),

@@ -72,6 +72,16 @@ def test_a_second_bath_alone_is_one_point(keeper: Keeper) -> None:
     assert from_record(one).offset == pytest.approx(0.2, abs=0.04)
 
 
+def test_a_probe_that_says_humidity_only_is_refused_with_the_reason(keeper: Keeper) -> None:
+    home = Home(keeper.folder)
+    home.readings.mkdir(exist_ok=True)
+    with closing(Journal(home.journal)) as journal:
+        journal.commit([Reading("damp", Quantity.HUMIDITY, keeper.now_ms, 70.0)])
+    told = keeper.fails("calibrate damp --ice")
+    assert "says no temperature: a calibration in the book is of °C" in told
+    assert "humidity_two_point_pct" in told
+
+
 def test_what_cannot_be_is_one_line_and_nothing_is_entered(keeper: Keeper) -> None:
     bath(keeper, "p1", 24.0, 0.0)
     bath(keeper, "restless", 0.0, 0.0, noise_c=0.4)
