@@ -14,6 +14,7 @@ from typing import Any
 from collector.readings import Reading
 from collector.store.reader import Reader
 from config.home import Home
+from tests.benchmarks.figures import resident_mb
 
 FOR_EVER_MS = 10**15
 _ROOT = Path(__file__).parents[1]
@@ -65,9 +66,7 @@ class CollectorProcess:
 
     def resident_mb(self) -> float:
         """Resident memory in MB (10^6 bytes), as the kernel counts it."""
-        status = Path(f"/proc/{self.pid}/status").read_text(encoding="ascii")
-        (line,) = [line for line in status.splitlines() if line.startswith("VmRSS:")]
-        return int(line.split()[1]) * 1024 / 1e6
+        return resident_mb(self.pid)
 
     def state(self) -> dict[str, Any]:
         """What it wrote about itself."""

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import random
 import resource
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing
 from pathlib import Path
 
@@ -24,6 +23,7 @@ from collector.rfc3339 import written
 from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
 from config.settings import Settings
+from tests.benchmarks.figures import Line, figure, run, say
 
 ROWS = 1_000_000
 PROBES = 16
@@ -35,15 +35,16 @@ def main() -> None:
     """Print every figure."""
     base = sys.argv[1] if len(sys.argv) > 1 else None
     with tempfile.TemporaryDirectory(dir=base) as folder:
-        for figure in both_ways(Path(folder)):
-            sys.stdout.write(json.dumps(figure) + "\n")
+        for line in both_ways(Path(folder)):
+            say(line)
 
 
-def both_ways(folder: Path) -> Iterator[dict[str, object]]:
+def both_ways(folder: Path) -> Iterator[Line]:
     """Rows a second in, in again, and out, and the most memory held."""
     file = folder / "readings.csv"
     write_readings(file, ROWS)
     settings = Settings(time_zone="Europe/Lisbon")
+    with_pandas = {"pandas.read_csv alone": _with_pandas(file)}
     with (
         Book(folder / "book.db") as book,
         closing(SqliteArchive(folder / "archive.db")) as archive,
@@ -51,12 +52,23 @@ def both_ways(folder: Path) -> Iterator[dict[str, object]]:
         for what in ("import", "import again"):
             before = time.perf_counter()
             import_file("readings", file, book=book, archive=archive, settings=settings)
-            yield _speed(what, before)
-        yield {"figure": "MB held at most", "value": round(_most_mb(), 1)}
+            yield _speed(what, before, goal="≥ 300,000", beside=with_pandas)
+        yield figure("most memory while importing", _most_mb(), "MB")
         with Reader(folder / "journal.db", folder / "archive.db") as reader:
             before = time.perf_counter()
             export_rows("readings", io.StringIO(), book=book, reader=reader, settings=settings)
             yield _speed("export", before)
+
+
+def _with_pandas(file: Path) -> float:
+    """Rows a second of pandas.read_csv alone, in a process of its own: nothing is kept."""
+    code = (
+        "import sys, time, pandas\n"
+        "began = time.perf_counter()\n"
+        "pandas.read_csv(sys.argv[1])\n"
+        "print(time.perf_counter() - began)"
+    )
+    return ROWS / float(run([sys.executable, "-c", code, str(file)]).output)
 
 
 def write_readings(file: Path, count: int) -> None:
@@ -74,14 +86,11 @@ def write_readings(file: Path, count: int) -> None:
             writer.writerow((at, name, "temperature", levels[probe] / 16, "Cel"))
 
 
-def _speed(what: str, before: float) -> dict[str, object]:
+def _speed(
+    what: str, before: float, *, goal: str | None = None, beside: Mapping[str, float] | None = None
+) -> Line:
     seconds = time.perf_counter() - before
-    return {
-        "figure": "rows a second",
-        "of": what,
-        "value": round(ROWS / seconds),
-        "seconds": round(seconds, 2),
-    }
+    return figure(f"rows of readings: {what}", ROWS / seconds, "rows/s", goal=goal, beside=beside)
 
 
 def _most_mb() -> float:

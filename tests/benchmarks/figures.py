@@ -71,6 +71,12 @@ def cpu_s(pid: int) -> float:
     return (int(after_name[11]) + int(after_name[12])) / os.sysconf("SC_CLK_TCK")
 
 
+def resident_mb(pid: int) -> float:
+    """The memory a process has in use now, in MB (10^6 bytes), by the kernel's account of it."""
+    pages = int(Path(f"/proc/{pid}/statm").read_text("ascii").split()[1])
+    return pages * os.sysconf("SC_PAGE_SIZE") / 1e6
+
+
 @dataclass(frozen=True, slots=True)
 class Ran:
     """What a process took: seconds on the clock and of processor, and its most memory."""
