@@ -76,15 +76,19 @@ lock: $(VENV)/.test
 	$(COMPILE) --extra demo --extra statistics --extra build pyproject.toml -o requirements.lock
 	$(COMPILE) --extra demo --extra statistics --extra build --extra tests -c requirements.lock \
 		pyproject.toml -o tests/requirements.lock
+	$(COMPILE) --extra bench -c requirements.lock pyproject.toml -o tests/benchmarks/requirements.lock
 
+# About an hour and a half, most of it waiting: a disk that is real, and as root a loop device.
+BENCHMARKS = wear kept window intake exchange judging scale footprint paper page
+FIGURES := artefacts/figures.jsonl
 bench: $(VENV)/.test
 	@sh tests/influxd.sh $(INFLUXD) if-possible
-	@mkdir -p artefacts
-	$(BIN)/python -m tests.benchmarks.store artefacts
-	$(BIN)/python -m tests.benchmarks.exchange artefacts
-	$(BIN)/python -m tests.benchmarks.archives artefacts
-	$(BIN)/python -m tests.benchmarks.paper artefacts
-	$(BIN)/python -m tests.benchmarks.page artefacts
+	$(PIP) install --require-hashes -r tests/benchmarks/requirements.lock
+	@mkdir -p artefacts && rm -f $(FIGURES)
+	for one in $(BENCHMARKS); do $(BIN)/python -m tests.benchmarks.$$one artefacts | tee -a $(FIGURES) || exit 1; done
+	if [ "$$(id -u)" = 0 ]; then for how in defaults lazytime; do \
+		$(BIN)/python -m tests.benchmarks.wear artefacts --minutes 12 --mount $$how | tee -a $(FIGURES) || exit 1; done; fi
+	$(BIN)/python -m tests.benchmarks.table $(FIGURES)
 
 install uninstall:
 	@sh config/deploy/install.sh $@

@@ -12,12 +12,9 @@ import argparse
 import json
 import sys
 import tempfile
-from array import array
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-
-import numpy as np
 
 from collector.book.book import Book
 from collector.book.records import (
@@ -31,10 +28,11 @@ from collector.book.records import (
     Zone,
 )
 from collector.readings import Quantity, SeriesKey
-from collector.store.columns import DAY_MS, Columns
+from collector.store.columns import DAY_MS
 from collector.store.sqlite_archive import SqliteArchive
 from config.home import Home
 from tests.benchmarks.figures import Line, figure, forget_cached, run, say
+from tests.benchmarks.series import wandering
 
 START_MS = 1_672_531_200_000
 """2023-01-01T00:00:00Z."""
@@ -100,7 +98,10 @@ def furnish(home: Home, enclosures: int, days: int) -> int:
     with closing(SqliteArchive(home.archive)) as archive:
         for one in range(enclosures):
             for n, (name, quantity) in enumerate(_series(one)):
-                columns = wandering(days, seed=3 * one + n, level=(31.0, 26.0, 62.0)[n])
+                columns = wandering(
+                    days, seed=3 * one + n, start_ms=START_MS, every_ms=EVERY_MS,
+                    level=(31.0, 26.0, 62.0)[n],
+                )  # fmt: skip
                 archive.write({SeriesKey(name, quantity): columns})
                 count += len(columns)
     return count
@@ -130,22 +131,6 @@ def _enclosure(book: Book, one: int, days: int) -> None:
                 outcome=Outcome.KEPT, outcome_at_ms=at_ms + 6 * DAY_MS,
             )
         )  # fmt: skip
-
-
-def wandering(days: int, *, seed: int, level: float) -> Columns:
-    """A thermostat's swing, days that differ, noise, on a grid of 1/16; times 100 ms about."""
-    rng = np.random.default_rng(seed)
-    count = days * (DAY_MS // EVERY_MS)
-    at_ms = START_MS + np.arange(count) * EVERY_MS + rng.integers(0, 100, count)
-    minutes = (at_ms - START_MS) / 60_000
-    daily = np.repeat(rng.normal(0, 1.5, days), DAY_MS // EVERY_MS)
-    value = level + 0.6 * np.sin(minutes / 25) + daily + rng.normal(0, 0.05, count)
-    return Columns(
-        array("q", at_ms.astype(np.int64).tobytes()),
-        array("d", (np.round(value * 16) / 16).tobytes()),
-        bytearray(count),
-        [],
-    )
 
 
 def with_pandas(folder: Path) -> None:

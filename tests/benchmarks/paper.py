@@ -24,7 +24,8 @@ from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
 from config.home import Home
 from tests.benchmarks.figures import figure, forget_cached, run, say
-from tests.benchmarks.judging import START_MS, wandering
+from tests.benchmarks.judging import EVERY_MS, START_MS
+from tests.benchmarks.series import wandering
 
 DAYS, MEALS = 1_096, 150
 ZONES = (Zone.WARM_SIDE, Zone.COOL_SIDE, Zone.HIDE, Zone.HOT_SPOT)
@@ -74,7 +75,8 @@ def furnish(home: Home, probes: int) -> int:
     count = 0
     with closing(SqliteArchive(home.archive)) as archive:
         for one in range(probes):
-            columns = wandering(DAYS, seed=one, level=(30.5, 26.0, 28.0, 33.0)[one % len(ZONES)])
+            level = (30.5, 26.0, 28.0, 33.0)[one % len(ZONES)]
+            columns = wandering(DAYS, seed=one, start_ms=START_MS, every_ms=EVERY_MS, level=level)
             archive.write({SeriesKey(f"p{one}", Quantity.TEMPERATURE): columns})
             count += len(columns)
     return count

@@ -21,7 +21,7 @@ from collector.store.columns import DAY_MS
 from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
 from tests.benchmarks.figures import Line, figure, say, shortest_s
-from tests.benchmarks.window import wandering
+from tests.benchmarks.series import wandering
 from tests.collector.store.series import DAY_0_MS
 
 SERIES_EACH = 4
@@ -102,7 +102,7 @@ def _cost(folder: Path, size: Size) -> Cost:
     count, took_s = 0, 0.0
     with closing(SqliteArchive(folder / "archive.db")) as archive:
         for n, key in enumerate(keys):
-            columns = wandering(size.days, seed=n % 50, every_ms=EVERY_MS)
+            columns = wandering(size.days, seed=n % 50, start_ms=DAY_0_MS, every_ms=EVERY_MS)
             began_s = time.process_time()
             archive.write({key: columns})
             took_s += time.process_time() - began_s

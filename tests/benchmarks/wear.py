@@ -40,6 +40,10 @@ SYNC_EVERY = 3
 A_DAY = 8640
 GOAL = 180.0
 _IMAGE_MB = 512
+_BEFORE = 800
+"""Moments written at speed before real time begins: two hours and a bit, in which the journal has
+been sealed and its write-ahead file has grown to the size it keeps."""
+_SETTLES_S = 40.0
 _SECTOR = 512
 
 Account = Callable[[], int]
@@ -178,9 +182,15 @@ def in_real_time(folder: Path, moments: int, options: str) -> Line:
             name: stack.enter_context(a_card(folder / f"{name}.image", options)) for name in names
         }
         writers = {name: WRITERS[name](*cards[name]) for name in names}
+        days = _days()
+        for n in range(_BEFORE):
+            for writer in writers.values():
+                writer.put(n, _moment(days, n))
+        os.sync()
+        time.sleep(_SETTLES_S)
         before = {name: account() for name, (_, account) in cards.items()}
-        days, due_s = _days(), time.monotonic()
-        for n in range(moments):
+        due_s = time.monotonic()
+        for n in range(_BEFORE, _BEFORE + moments):
             for writer in writers.values():
                 writer.put(n, _moment(days, n))
             due_s += EVERY_S

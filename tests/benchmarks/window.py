@@ -10,12 +10,9 @@ from __future__ import annotations
 
 import argparse
 import tempfile
-from array import array
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-
-import numpy as np
 
 from analysis.frames import decoded, track
 from collector.readings import Quantity, SeriesKey
@@ -27,6 +24,7 @@ from collector.store.sqlite_archive import SqliteArchive
 from tests.benchmarks.figures import Line, figure, say, shortest_s
 from tests.benchmarks.kept import a_server
 from tests.benchmarks.peers import KeyedTable
+from tests.benchmarks.series import wandering
 from tests.collector.store.series import DAY_0_MS
 from tests.influx import PROGRAM, database
 
@@ -55,7 +53,7 @@ def measured(folder: Path, count: int) -> Iterator[Line]:
     window = (PROBES[3], start_ms, start_ms + WEEK)
     with closing(SqliteArchive(folder / "archive.db")) as archive:
         for n, key in enumerate(PROBES):
-            archive.write({key: wandering(days, seed=n)})
+            archive.write({key: _series(days, n)})
         packed = [one.packed for one in archive.stored(*window)]
     with Reader(folder / "journal.db", folder / "archive.db") as reader:
         readings = sum(span.count for span in reader.series().values())
@@ -81,20 +79,8 @@ def measured(folder: Path, count: int) -> Iterator[Line]:
     )  # fmt: skip
 
 
-def wandering(days: int, *, seed: int, every_ms: int = EVERY_MS) -> Columns:
-    """A thermostat's swing, days that differ, noise, on a grid of 1/16; times 100 ms about."""
-    rng = np.random.default_rng(seed)
-    each = DAY_MS // every_ms
-    at_ms = DAY_0_MS + np.arange(days * each) * every_ms + rng.integers(0, 100, days * each)
-    minutes = (at_ms - DAY_0_MS) / 60_000
-    daily = np.repeat(rng.normal(0, 1.5, days), each)
-    value = 31.0 + 0.6 * np.sin(minutes / 25) + daily + rng.normal(0, 0.05, days * each)
-    return Columns(
-        array("q", at_ms.astype(np.int64).tobytes()),
-        array("d", (np.round(value * 16) / 16).tobytes()),
-        bytearray(days * each),
-        [],
-    )
+def _series(days: int, n: int) -> Columns:
+    return wandering(days, seed=n, start_ms=DAY_0_MS, every_ms=EVERY_MS)
 
 
 def _keyed(folder: Path, days: int, window: tuple[SeriesKey, int, int]) -> float:
@@ -102,7 +88,7 @@ def _keyed(folder: Path, days: int, window: tuple[SeriesKey, int, int]) -> float
     key, start_ms, end_ms = window
     with closing(KeyedTable(folder / "table.db")) as table:
         for n, probe in enumerate(PROBES):
-            one = wandering(days, seed=n)
+            one = _series(days, n)
             rows = zip([probe.probe] * len(one), one.at_ms, one.raw, strict=True)
             table.put_many(rows)
         return shortest_s(lambda: table.window(key.probe, start_ms, end_ms), 5)
@@ -110,7 +96,7 @@ def _keyed(folder: Path, days: int, window: tuple[SeriesKey, int, int]) -> float
 
 def _influx(folder: Path) -> float:
     """Seconds to have seven days of one probe from a server."""
-    batch = {key: wandering(8, seed=n) for n, key in enumerate(PROBES[:4])}
+    batch = {key: _series(8, n) for n, key in enumerate(PROBES[:4])}
     with a_server(folder) as server, database(server) as settings:
         patient = settings.model_copy(update={"timeout_seconds": 60.0})
         with closing(InfluxArchive(patient)) as archive:
