@@ -1,6 +1,6 @@
-"""Series never heard of before: a few hundred at once, then one every few minutes.
+"""Series never heard of before: a few thousand at once, then one every half minute.
 
-A home has some dozens. What names a new probe in every message would fill store and memory with
+A room has some dozens, a large collection a few thousand. What names a new probe in every message would fill store and memory with
 names; so beyond the bound its readings are dropped and counted.
 """
 
@@ -11,9 +11,9 @@ from collections.abc import Callable, Iterable
 
 from collector.readings import SeriesKey
 
-AT_ONCE = 500
-"""Our own choice: more than a large collection has, few enough for a small board."""
-ANOTHER_EVERY_S = 360.0
+AT_ONCE = 5_000
+"""Our own choice: more than a thousand enclosures of four probes each have, a megabyte of names."""
+ANOTHER_EVERY_S = 30.0
 """So a real probe that is new while, or after, somebody was mad need not wait for a restart."""
 
 
