@@ -48,7 +48,7 @@ test: $(VENV)/.test
 campaigns: $(VENV)/.test
 	@sh tests/system-packages.sh
 	@sh tests/influxd.sh $(INFLUXD) if-possible
-	$(BIN)/pytest -m campaign --timeout 3600
+	$(BIN)/pytest -m "campaign or law" --full --timeout 3600
 
 promises: $(VENV)/.test
 	@sh tests/system-packages.sh

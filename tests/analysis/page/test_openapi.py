@@ -48,7 +48,7 @@ def operations(quiet_home: Home) -> list[Operation]:
 
 
 @pytest.mark.parametrize(
-    "examples", [12, pytest.param(1000, marks=[pytest.mark.campaign, pytest.mark.timeout(3600)])]
+    "examples", [6, pytest.param(1000, marks=[pytest.mark.campaign, pytest.mark.timeout(3600)])]
 )
 def test_every_answer_is_as_described(operations: list[Operation], examples: int) -> None:
     for operation in operations:
