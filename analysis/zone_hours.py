@@ -47,11 +47,20 @@ class ZoneHours:
         begins = np.append(line.start_ms, np.inf)[at]
         return self._taken(begins >= self.start_ms + HOUR_MS)
 
+    def known_within(self, start_ms: float, end_ms: float) -> ZoneHours:
+        """Those that begin in [start_ms, end_ms) and have more than lone readings."""
+        begun = (self.start_ms >= start_ms) & (self.start_ms < end_ms)
+        return self._taken(begun & (self.known_ms > 0))
+
     def _taken(self, which: NDArray[np.bool_]) -> ZoneHours:
         return ZoneHours(
             self.start_ms[which], self.low[which], self.mean[which], self.high[which],
             self.known_ms[which],
         )  # fmt: skip
+
+
+NO_HOURS = ZoneHours(*np.empty((5, 0)))
+"""Nothing was thinned."""
 
 
 def zone_hours(

@@ -105,7 +105,8 @@ def missing(folder: Path, said: int) -> int:
             first_ms = raw.at_ms[0]
             every = values(probe, max(said, raw.at_ms[-1] // EVERY_MS + 1))
             assert raw == every.cut(first_ms, EVER[1])
-            assert hours == hours_of(every.cut(0, first_ms), GAP_MS)
+            days = (day for _, day in every.cut(0, first_ms).days())
+            assert hours == [hour for day in days for hour in hours_of(day, GAP_MS)]
             lost += abs(len(every) - len(raw) - count_of(hours))
     return lost
 
