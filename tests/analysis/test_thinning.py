@@ -18,6 +18,7 @@ from analysis.cli.app import main
 from analysis.kept_raw import kept_raw
 from analysis.review import review_all
 from analysis.thinning import plan, plan_of_home, thin_home
+from collector.backup import backup, restore
 from collector.book.book import Book
 from collector.book.records import (
     Animal,
@@ -33,6 +34,7 @@ from collector.clock import Clock
 from collector.readings import Quantity, SeriesKey
 from collector.rfc3339 import parse
 from collector.store.columns import DAY_MS, Columns
+from collector.store.hours import Hour
 from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
 from collector.store.thinning import RawDay, raw_days, thin
@@ -331,6 +333,30 @@ def test_by_hand_it_says_in_a_line_what_it_would_do_and_what_it_did(
     code, _, err = command(home, "thin")
     assert code == 1
     assert err.startswith("warmcoil: all readings are kept raw; to thin old ones, set raw_days")
+
+
+def test_what_was_exported_and_is_imported_again_changes_nothing(tmp_path: Path) -> None:
+    """Twice: raw readings are there until the next night, and then all is as it was."""
+    home = make_home(tmp_path / "home", 1)
+    with Reader(home.journal, home.archive) as reader:
+        every = {key: reader.columns(key, 0, NOW_MS) for key in reader.series()}
+    thinned(home)
+    before, hours = of_home(home), hours_of_home(home)
+    for _ in range(2):
+        with closing(SqliteArchive(home.archive)) as archive:
+            archive.write(every)
+        assert of_home(home) == before
+        assert thinned(home) > 0
+        assert (of_home(home), hours_of_home(home)) == (before, hours)
+    copy = Home(tmp_path / "copy")
+    backup(home, tmp_path / "home.tar")
+    restore(tmp_path / "home.tar", copy)
+    assert (of_home(copy), hours_of_home(copy)) == (before, hours)
+
+
+def hours_of_home(home: Home) -> dict[SeriesKey, list[Hour]]:
+    with Reader(home.journal, home.archive) as reader:
+        return {key: reader.hours(key, 0, NOW_MS) for key in reader.series()}
 
 
 def test_every_night_it_is_a_process_of_its_own(tmp_path: Path) -> None:
