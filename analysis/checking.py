@@ -71,8 +71,10 @@ def _series_notes(reader: Reader, settings: Settings) -> list[str]:
         gaps = [b - a for a, b in pairwise(times) if b - a > gap_ms]
         flagged = len(columns) - len(times)
         days = (span.last_ms - since_ms) / _DAY_MS
+        thinned = f" and {span.thinned} kept by the hour" if span.thinned else ""
         notes.append(
-            f"{key.probe} {key.quantity}: {span.count} readings; in its last {days:.0f} days "
-            f"{len(gaps)} gaps ({sum(gaps) / 3_600_000:.1f} h unknown), {flagged} flagged"
+            f"{key.probe} {key.quantity}: {span.count} readings{thinned}; in its last "
+            f"{days:.0f} days {len(gaps)} gaps ({sum(gaps) / 3_600_000:.1f} h unknown), "
+            f"{flagged} flagged"
         )
     return notes

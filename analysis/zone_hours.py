@@ -1,7 +1,8 @@
 """A zone by the hour, where its readings were thinned: for pictures and summaries, never a verdict.
 
-Only whole hours of a placement count. Of several probes the means of their lowest, mean and highest
-values are given: the mean of their lines lies between the first and the last of these.
+Only hours that lie whole in a stay and a placement count. Of several probes the means of their
+lowest, mean and highest values are given: the mean of their lines lies between the first and the
+last of these.
 """
 
 from __future__ import annotations
@@ -9,11 +10,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.exposure import Floats, Line
+from analysis.figures.reduce import Path
 from analysis.tracks import Tracks
 from analysis.zones import overlap
 from collector.book.records import Placement, Stay, Zone
@@ -44,11 +47,20 @@ class ZoneHours:
         begins = np.append(line.start_ms, np.inf)[at]
         return self._taken(begins >= self.start_ms + HOUR_MS)
 
+    def known_within(self, start_ms: float, end_ms: float) -> ZoneHours:
+        """Those that begin in [start_ms, end_ms) and have more than lone readings."""
+        begun = (self.start_ms >= start_ms) & (self.start_ms < end_ms)
+        return self._taken(begun & (self.known_ms > 0))
+
     def _taken(self, which: NDArray[np.bool_]) -> ZoneHours:
         return ZoneHours(
             self.start_ms[which], self.low[which], self.mean[which], self.high[which],
             self.known_ms[which],
         )  # fmt: skip
+
+
+NO_HOURS = ZoneHours(*np.empty((5, 0)))
+"""Nothing was thinned."""
 
 
 def zone_hours(
@@ -61,11 +73,12 @@ def zone_hours(
     placements: Collection[Placement],
     tracks: Tracks,
 ) -> ZoneHours:
-    """The thinned hours of the probes in `zones` over [start_ms, end_ms), along `stays`."""
+    """The thinned hours of the probes in `zones` that begin in [start_ms, end_ms)."""
     wanted = {zones} if isinstance(zones, Zone) else set(zones)
     found: dict[int, list[tuple[float, float, float, float]]] = defaultdict(list)
     for stay in stays:
-        since, until = overlap(stay, start_ms, end_ms)
+        # The last one may end behind `end_ms`.
+        since, until = overlap(stay, start_ms, end_ms + HOUR_MS - 1)
         for one in placements:
             key = SeriesKey(one.probe, quantity)
             if one.zone not in wanted or one.enclosure != stay.enclosure or not tracks.thinned(key):
@@ -77,3 +90,24 @@ def zone_hours(
     rows = [(at, *np.mean(parts, axis=0)) for at, parts in sorted(found.items())]
     columns = np.array(rows, np.float64).reshape(-1, 5).T
     return ZoneHours(*columns)
+
+
+def hour_paths(hours: ZoneHours) -> list[Path]:
+    """Hours as a picture draws them: down to the lowest and up to the highest in each of them.
+
+    So a path over many hours is the band between their extremes, as that of raw readings is.
+    """
+    if not len(hours):
+        return []
+    breaks = np.flatnonzero(np.diff(hours.start_ms) != HOUR_MS) + 1
+    edges = [0, *breaks.tolist(), len(hours)]
+    return [
+        Path(
+            np.append(np.repeat(start := hours.start_ms[a:b], 2), start[-1] + HOUR_MS)
+            + np.append(np.tile([0.0, HOUR_MS / 2], b - a), 0.0),
+            np.append(
+                np.column_stack((hours.low[a:b], hours.high[a:b])).ravel(), hours.mean[b - 1]
+            ),
+        )
+        for a, b in pairwise(edges)
+    ]

@@ -1,7 +1,7 @@
 """Series never heard of before: a few thousand at once, then one every half minute.
 
-A room has some dozens, a large collection a few thousand. What names a new probe in every message would fill store and memory with
-names; so beyond the bound its readings are dropped and counted.
+A room has some dozens, a large collection a few thousand. What names a new probe in every message
+would fill store and memory with names; so beyond the bound its readings are dropped and counted.
 """
 
 from __future__ import annotations

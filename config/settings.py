@@ -23,8 +23,8 @@ from config.home import Home
 from config.sources import Mqtt, OneWire, Positive, Serial, Simulated, Strict
 
 LEAST_RAW_DAYS = 60
-"""Our own choice: four windows of the longest kind, so that what is done about the last meals and
-weeks never meets an hour."""
+"""As long as a meal may still be inside, which the next one waits for (`through.LONGEST_DAYS`);
+nothing else that is asked again and again looks further back, but for meals' own windows."""
 _MOST_RAW_DAYS = 36_500
 
 

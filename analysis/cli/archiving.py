@@ -37,4 +37,10 @@ def move(home: HomeOption = None) -> None:
         for one in carry(old, new):
             count += one.count
             typer.echo(one.sentence())
+        thinned = sum(span.thinned for span in old.series().values())
     typer.echo(f"{count} readings verified by count and checksum; the old archive is kept")
+    if thinned:
+        typer.echo(
+            f"The days of {thinned} older readings are in the old archive by the hour alone and "
+            "cannot be carried: keep that file"
+        )

@@ -12,6 +12,7 @@ from typing import Annotated
 import typer
 
 from analysis.cli.common import HomeOption, day_end_ms, home_at, moment_ms, opened, who
+from config.errors import Unusable
 from config.settings import load_settings
 
 _BAR_FROM_BYTES = 2_000_000
@@ -21,6 +22,7 @@ class Kind(StrEnum):
     """What a CSV file holds."""
 
     READINGS = "readings"
+    HOURS = "hours"
     ENCLOSURES = "enclosures"
     ANIMALS = "animals"
     PLACEMENTS = "placements"
@@ -49,6 +51,8 @@ def import_(
     from collector.exchange import import_file
     from collector.store.opening import open_archive
 
+    if kind is Kind.HOURS:
+        raise Unusable("hours are what is kept of readings that were thinned: they only go out")
     where = home_at(home)
     settings = load_settings(where)
     where.readings.mkdir(exist_ok=True)
@@ -79,7 +83,10 @@ def export(
     ] = None,
     home: HomeOption = None,
 ) -> None:
-    """Write the same CSV files back, to standard output or to a file."""
+    """Write the same CSV files back, to standard output or to a file.
+
+    `hours` are what is kept of days that were thinned; they cannot be imported.
+    """
     from collector.exchange import export_rows
 
     with opened(home) as it:

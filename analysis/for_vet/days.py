@@ -6,20 +6,21 @@ Days are the home's. None means that nothing is known, never zero.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
 
 import numpy as np
 
-from analysis.exposure import NOTHING, Line
+from analysis.exposure import NOTHING, Floats, Line
 from analysis.figures.days import Day, local_days
 from analysis.gathering import Facts
 from analysis.tracks import Tracks
 from analysis.words import HOUR_MS, local_day_of
+from analysis.zone_hours import NO_HOURS, ZoneHours, zone_hours
 from analysis.zones import zone_line
-from collector.book.records import Zone
+from collector.book.records import Placement, Zone
 from collector.readings import Quantity
 from config.settings import Settings
 
@@ -30,6 +31,7 @@ GAP_WORTH_TELLING_H = 1.0
 """A shorter gap is counted in the hours that are not known, and not told by itself."""
 
 LineOf = Callable[[int, int], Line | None]
+HoursOf = Callable[[int, int], ZoneHours]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +67,11 @@ class Gap:
 
 @dataclass(frozen=True, slots=True)
 class ZoneDays:
-    """One zone over the period. `placed` is False where no probe ever lay there for the animal."""
+    """One zone over the period. `placed` is False where no probe ever lay there for the animal.
+
+    `by_hour` counts the hours of thinned days: of those, time below the floor is counted only where
+    the whole hour was below it.
+    """
 
     name: str
     placed: bool
@@ -74,6 +80,7 @@ class ZoneDays:
     """How many gaps of an hour or more there are."""
     longest: tuple[Gap, ...] = ()
     """The longest of them, the longest first."""
+    by_hour: int = 0
 
     @property
     def known_h(self) -> float:
@@ -108,66 +115,82 @@ def zones_by_day(
     end_ms: int,
 ) -> dict[str, ZoneDays]:
     """Every zone by name, over [start_ms, end_ms), along the animal's stays."""
+    stays, temperature = facts.stays.get(animal, []), Quantity.TEMPERATURE
     line = partial(
-        zone_line,
-        stays=facts.stays.get(animal, []),
-        tracks=tracks,
-        gap_ms=settings.review.gap_minutes * _MINUTE_MS,
+        zone_line, stays=stays, tracks=tracks, gap_ms=settings.review.gap_minutes * _MINUTE_MS
     )
+    thinned = partial(zone_hours, stays=stays, tracks=tracks)
     days = [
         Day(one.day, max(one.start_ms, start_ms), min(one.end_ms, end_ms))
         for one in local_days(start_ms, end_ms, settings.zone)
     ]
-    temperature = Quantity.TEMPERATURE
-    lines: dict[str, LineOf] = {
-        name: lambda a, b, zone=zone: (
-            line(zone, temperature, a, b, placements=facts.placements).line
-        )  # type: ignore[misc]
-        for name, zone in _SPOTS.items()
-    }
-    lines[ROOM] = lambda a, b: line(Zone.ROOM, temperature, a, b, placements=facts.rooms).line
+
+    def found(
+        name: str,
+        zones: Zone | Collection[Zone],
+        quantity: Quantity = temperature,
+        placements: Collection[Placement] = facts.placements,
+    ) -> ZoneDays:
+        return zone_days(
+            name,
+            lambda a, b: line(zones, quantity, a, b, placements=placements).line,
+            days,
+            floor_c if name == WARM else None,
+            lambda a, b: thinned(zones, quantity, a, b, placements=placements),
+        )
+
     inside = set(Zone) - {Zone.ROOM}
-    lines[HUMIDITY] = lambda a, b: (
-        line(inside, Quantity.HUMIDITY, a, b, placements=facts.placements).line
-    )
     return {
-        name: zone_days(name, of, days, floor_c if name == WARM else None)
-        for name, of in lines.items()
+        **{name: found(name, zone) for name, zone in _SPOTS.items()},
+        ROOM: found(ROOM, Zone.ROOM, placements=facts.rooms),
+        HUMIDITY: found(HUMIDITY, inside, Quantity.HUMIDITY),
     }
 
 
-def zone_days(name: str, line_of: LineOf, days: Sequence[Day], floor_c: float | None) -> ZoneDays:
-    """One zone over days that follow each other. `line_of` gives its line, None without a probe."""
+def zone_days(
+    name: str,
+    line_of: LineOf,
+    days: Sequence[Day],
+    floor_c: float | None,
+    hours_of: HoursOf = lambda _a, _b: NO_HOURS,
+) -> ZoneDays:
+    """One zone over days that follow each other. `line_of` gives its line, None without a probe;
+    `hours_of` its thinned hours, those that the line knows among them."""
     found: list[DayFigures] = []
     gaps = _Gaps(days[0].start_ms if days else 0)
-    placed = False
+    placed, by_hour = False, 0
     for first in range(0, len(days), _DAYS_AT_ONCE):
         week = days[first : first + _DAYS_AT_ONCE]
-        line = line_of(week[0].start_ms, week[-1].end_ms)
+        span = week[0].start_ms, week[-1].end_ms
+        line = line_of(*span)
         placed = placed or line is not None
-        whole = line if line is not None else NOTHING
-        gaps.look_at(whole)
-        found += [figures_of(whole, day.start_ms, day.end_ms, floor_c) for day in week]
+        whole, hours = line if line is not None else NOTHING, hours_of(*span).outside(line)
+        by_hour += len(hours)
+        gaps.look_at(whole, hours)
+        found += [figures_of(whole, day.start_ms, day.end_ms, floor_c, hours) for day in week]
     if days:
         gaps.end(days[-1].end_ms)
-    return ZoneDays(name, placed, tuple(found), gaps.count, tuple(gaps.longest))
+    return ZoneDays(name, placed, tuple(found), gaps.count, tuple(gaps.longest), by_hour)
 
 
-def figures_of(line: Line, start_ms: int, end_ms: int, floor_c: float | None) -> DayFigures:
-    """The figures of a line over [start_ms, end_ms)."""
-    part = line.cut(start_ms, end_ms)
-    if not len(part):
+def figures_of(
+    line: Line, start_ms: int, end_ms: int, floor_c: float | None, hours: ZoneHours = NO_HOURS
+) -> DayFigures:
+    """The figures of a line over [start_ms, end_ms), and of the hours that begin in it."""
+    part, rest = line.cut(start_ms, end_ms), hours.known_within(start_ms, end_ms)
+    if not len(part) and not len(rest):
         return DayFigures(start_ms, end_ms, 0.0)
-    low, high = float(part.low_c.min()), float(part.high_c.max())
+    low = float(np.concatenate((part.low_c, rest.low)).min())
+    high = float(np.concatenate((part.high_c, rest.high)).max())
     area = float((part.length_ms * (part.start_c + part.end_c)).sum()) / 2.0
+    known_ms = part.known_ms + float(rest.known_ms.sum())
+    below_h = 0.0
+    if floor_c is not None:
+        below_h = part.hours_below(floor_c) if len(part) else 0.0
+        below_h += float(rest.known_ms[rest.high < floor_c].sum()) / HOUR_MS
+    mean = (area + float((rest.mean * rest.known_ms).sum())) / known_ms
     return DayFigures(
-        start_ms,
-        end_ms,
-        part.known_hours,
-        low,
-        min(max(area / part.known_ms, low), high),
-        high,
-        part.hours_below(floor_c) if floor_c is not None else 0.0,
+        start_ms, end_ms, known_ms / HOUR_MS, low, min(max(mean, low), high), high, below_h
     )
 
 
@@ -207,12 +230,16 @@ class _Gaps:
     count: int = 0
     longest: list[Gap] = field(default_factory=list)
 
-    def look_at(self, line: Line) -> None:
-        """The next part."""
-        if len(line):
-            for gap in self._worth_telling(line):
+    def look_at(self, line: Line, hours: ZoneHours) -> None:
+        """The next part; a thinned hour is no gap."""
+        starts = np.concatenate((line.start_ms, hours.start_ms))
+        order = np.argsort(starts, kind="stable")
+        ends = np.concatenate((line.end_ms, hours.start_ms + HOUR_MS))[order]
+        if len(ends):
+            until = np.maximum.accumulate(np.concatenate(([self.known_until_ms], ends)))
+            for gap in self._worth_telling(starts[order], until[:-1]):
                 self._keep(gap)
-            self.known_until_ms = float(line.end_ms[-1])
+            self.known_until_ms = float(until[-1])
 
     def end(self, end_ms: int) -> None:
         """No more parts: what is missing at the end."""
@@ -220,10 +247,9 @@ class _Gaps:
         if last.hours >= GAP_WORTH_TELLING_H:
             self._keep(last)
 
-    def _worth_telling(self, line: Line) -> Iterator[Gap]:
-        ends = np.concatenate(([self.known_until_ms], line.end_ms[:-1]))
-        for i in np.flatnonzero(line.start_ms - ends >= GAP_WORTH_TELLING_H * HOUR_MS).tolist():
-            yield Gap(float(ends[i]), float(line.start_ms[i]))
+    def _worth_telling(self, starts: Floats, before: Floats) -> Iterator[Gap]:
+        for i in np.flatnonzero(starts - before >= GAP_WORTH_TELLING_H * HOUR_MS).tolist():
+            yield Gap(float(before[i]), float(starts[i]))
 
     def _keep(self, gap: Gap) -> None:
         self.count += 1

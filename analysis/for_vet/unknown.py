@@ -46,6 +46,12 @@ def _warm_side(of: VetReport) -> Iterator[str]:
         yield "No probe lay on its warm side in this period: how warm it was is not known."
         return
     yield from _coverage("The warm side", zone, of)
+    if zone.by_hour:
+        yield (
+            f"Of {long(zone.by_hour)} of that only the lowest, mean and highest of each hour are "
+            "kept: there, time below the floor is counted where a whole hour was below it, and may "
+            "have been more."
+        )
 
 
 def _coverage(name: str, zone: ZoneDays, of: VetReport) -> Iterator[str]:

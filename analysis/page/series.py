@@ -16,6 +16,7 @@ from analysis.figures.reduce import Floats, Path, reduced
 from analysis.frames import track
 from collector.readings import SeriesKey
 from collector.store.columns import DAY_MS
+from collector.store.hours import HOUR_MS, Hour
 from collector.store.reader import Reader
 
 
@@ -37,6 +38,30 @@ def probe_series(
     whole = Path(*(np.concatenate(part) for part in zip(*map(_both, parts), strict=True)))
     # A column that two days share was reduced in halves: the halves together, once more.
     return _broken(reduced(whole, start_ms, end_ms, columns), np.concatenate(breaks))
+
+
+def probe_hours(
+    reader: Reader, key: SeriesKey, start_ms: int, end_ms: int, *, columns: int
+) -> list[tuple[int, float, float, float]]:
+    """The thinned hours that begin in [start_ms, end_ms): when, lowest, mean, highest; so many
+    together that there are about as many as `columns` at most. UTC ms, °C, %RH or V."""
+    together_ms = max(1, round((end_ms - start_ms) / columns / HOUR_MS)) * HOUR_MS
+    parts: dict[int, list[Hour]] = {}
+    for hour in reader.hours(key, start_ms, end_ms):
+        if hour.readings:
+            parts.setdefault(hour.start_ms // together_ms, []).append(hour)
+    return [_together(part) for part in parts.values()]
+
+
+def _together(hours: list[Hour]) -> tuple[int, float, float, float]:
+    lows, means, highs = (
+        [value for value in values if value is not None]
+        for values in zip(*((one.low, one.mean, one.high) for one in hours), strict=True)
+    )
+    # Lone readings have no known time: they count among each other alone.
+    weights = [one.known_ms for one in hours]
+    mean = np.average(means, weights=weights if any(weights) else None)
+    return hours[0].start_ms, min(lows), float(mean), max(highs)
 
 
 def _days(reader: Reader, key: SeriesKey, start_ms: int, end_ms: int) -> Iterator[Path]:

@@ -1,6 +1,7 @@
 """A zone of an enclosure over any span, reduced to what a picture so many columns wide shows.
 
 Of each column the first, lowest, highest and last point of the zone's line stay; gaps stay gaps.
+Where readings were thinned, the lowest and the highest of each hour stand for them.
 A week is looked at at a time, so that a year takes no more memory than a week.
 """
 
@@ -13,6 +14,7 @@ import numpy as np
 from analysis.exposure import NOTHING, Line
 from analysis.figures.reduce import Path, paths_of, reduced
 from analysis.tracks import Tracks
+from analysis.zone_hours import hour_paths, zone_hours
 from analysis.zones import zone_line
 from collector.book.records import Placement, Stay, Zone
 from collector.readings import Quantity
@@ -35,15 +37,19 @@ def zone_series(
     """The zone's line over [start_ms, end_ms), reduced; None where no probe was placed."""
     placed, found = False, list[Path]()
     for first in range(start_ms, end_ms, _WEEK_MS):
+        until, stays = min(first + _WEEK_MS, end_ms), [Stay("", enclosure, first)]
         line = zone_line(
-            zones, quantity, first, min(first + _WEEK_MS, end_ms),
-            stays=[Stay("", enclosure, first)], placements=placements, tracks=tracks,
-            gap_ms=gap_ms,
+            zones, quantity, first, until,
+            stays=stays, placements=placements, tracks=tracks, gap_ms=gap_ms,
         ).line  # fmt: skip
         placed = placed or line is not None
+        thinned = zone_hours(
+            zones, quantity, first, until, stays=stays, placements=placements, tracks=tracks
+        ).outside(line)
+        paths = hour_paths(thinned) + (paths_of(line) if line is not None else [])
         found += [
             reduced(path, start_ms, end_ms, columns)
-            for path in (paths_of(line) if line is not None else ())
+            for path in sorted(paths, key=lambda path: path.at_ms[0])
         ]
     if not placed:
         return None

@@ -1,4 +1,4 @@
-"""Exporting: the same CSV files back. Importing them again changes nothing.
+"""Exporting: the same CSV files back. Importing them again changes nothing. And the hours.
 
 Text stands as it was entered, also when a spreadsheet would take it for a formula (a leading
 =, +, - or @): a file that goes back in must say what it said.
@@ -23,6 +23,9 @@ from collector.store.reader import Reader
 from config.errors import Unusable
 from config.settings import Settings
 
+HOURS_COLUMNS = (
+    "time", "probe", "quantity", "readings", "doubted", "min", "mean", "max", "unit",
+)  # fmt: skip
 ReadingRow = tuple[str, str, str, str, str]
 _STEP_MS = 7 * 86_400_000
 _WHEN = ("taken_at", "offered_at", "time")
@@ -50,8 +53,14 @@ def export_rows(
             writer.writerows(rows)
             count += len(rows)
         return count
+    if kind == "hours":
+        writer.writerow(HOURS_COLUMNS)
+        for hours in _hours(reader, settings.zone, from_ms, to_ms):
+            writer.writerows(hours)
+            count += len(hours)
+        return count
     if kind not in KINDS:
-        raise Unusable(f"no kind {kind!r}; there are: readings, {', '.join(KINDS)}")
+        raise Unusable(f"no kind {kind!r}; there are: readings, hours, {', '.join(KINDS)}")
     way = KINDS[kind]
     writer.writerow(way.columns)
     for row in way.rows(book):
@@ -79,14 +88,38 @@ def _readings(
     reader: Reader, zone: tzinfo, from_ms: int | None, to_ms: int | None
 ) -> Iterator[list[ReadingRow]]:
     """Series by series."""
+    for key, start_ms, end_ms in _series(reader, from_ms, to_ms):
+        yield from reading_rows(reader, key, start_ms, end_ms, zone)
+
+
+def _hours(
+    reader: Reader, zone: tzinfo, from_ms: int | None, to_ms: int | None
+) -> Iterator[list[tuple[object, ...]]]:
+    """Series by series, the hours that begin within; values corrected like those of readings."""
+    texts = TimeTexts(zone)
+    for key, start_ms, end_ms in _series(reader, from_ms, to_ms):
+        for step in range(start_ms, end_ms, _STEP_MS):
+            found = reader.hours(key, step, min(end_ms, step + _STEP_MS))
+            times = texts.of([hour.start_ms for hour in found])
+            yield [
+                (
+                    at, key.probe, key.quantity.value, hour.readings, hour.flagged,
+                    hour.low, hour.mean, hour.high, UNIT_OF[key.quantity],
+                )
+                for at, hour in zip(times, found, strict=True)
+            ]  # fmt: skip
+
+
+def _series(
+    reader: Reader, from_ms: int | None, to_ms: int | None
+) -> Iterator[tuple[SeriesKey, int, int]]:
+    """Each series but voltage, in order, and which part of [from_ms, to_ms) it has."""
     series = reader.series()
     for key in sorted(series, key=lambda k: (k.probe, k.quantity)):
-        if key.quantity is Quantity.VOLTAGE:
-            continue
-        first, last = series[key].first_ms, series[key].last_ms + 1
-        start = first if from_ms is None else max(first, from_ms)
-        end = last if to_ms is None else min(last, to_ms)
-        yield from reading_rows(reader, key, start, end, zone)
+        if key.quantity is not Quantity.VOLTAGE:
+            first, last = series[key].first_ms, series[key].last_ms + 1
+            start = first if from_ms is None else max(first, from_ms)
+            yield key, start, last if to_ms is None else min(last, to_ms)
 
 
 def reading_rows(

@@ -2,9 +2,9 @@
 
 Of every UTC hour that has a reading: how many were usable and how many doubted, the lowest, the
 mean and the highest corrected value of the usable ones, and how long their line is known. The mean
-is time-weighted along the straight line between the hour's own readings, where they are near
-enough to be joined; where none are, it is the plain mean. So an hour needs no reading of its
-neighbours, and its mean is never outside its lowest and highest.
+is time-weighted along the straight line between readings near enough to be joined, from the hour's
+beginning to its end; where none are joined it is the plain mean. It is never outside the lowest and
+the highest. No line reaches into another UTC day: so a day needs no reading of its neighbours.
 
     packed    a version byte, then, deflated: the header (number of hours, the first one), a column
               for each field, and the CRC-32 of all that; little-endian. An hour without a usable
@@ -19,7 +19,7 @@ import zlib
 from array import array
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from itertools import compress
+from itertools import chain, compress
 from math import fsum
 from operator import add, mul, sub
 from typing import Any, NamedTuple
@@ -61,14 +61,18 @@ class Hour(NamedTuple):
 
 
 def hours_of(columns: Columns, gap_ms: float) -> list[Hour]:
-    """The hours of some readings. Those further apart than `gap_ms` are not joined by a line."""
-    at_ms, values = columns.at_ms, columns.values()
+    """The hours of readings of one UTC day; those further apart than `gap_ms` are not joined."""
+    every, values = columns.at_ms, columns.values()
+    usable = [
+        not flag and abs(value) <= _SANE for flag, value in zip(columns.flags, values, strict=True)
+    ]
+    at_ms = every if all(usable) else array("q", compress(every, usable))
+    line = _Line(at_ms, values if all(usable) else array("d", compress(values, usable)), gap_ms)
     found, start = [], 0
-    while start < len(at_ms):
-        number = at_ms[start] // HOUR_MS
-        end = bisect_left(at_ms, (number + 1) * HOUR_MS, lo=start)
-        part = slice(start, end)
-        found.append(_hour(number, at_ms[part], values[part], columns.flags[part], gap_ms))
+    while start < len(every):
+        number = every[start] // HOUR_MS
+        end = bisect_left(every, (number + 1) * HOUR_MS, lo=start)
+        found.append(line.hour(number, end - start))
         start = end
     return found
 
@@ -146,26 +150,49 @@ def _columns(whole: bytes) -> tuple[int, list[array[Any]]]:
     return first, columns
 
 
-def _hour(
-    number: int, at_ms: array[int], values: array[float], flags: bytearray, gap_ms: float
-) -> Hour:
-    usable = [not flag and abs(value) <= _SANE for flag, value in zip(flags, values, strict=True)]
-    count = sum(usable)
-    if count < len(usable):
-        at_ms, values = array("q", compress(at_ms, usable)), array("d", compress(values, usable))
-    flagged = len(usable) - count
-    if not count:
-        return Hour(number, 0, flagged, 0, None, None, None)
-    low, high = min(values), max(values)
-    steps = list(map(sub, at_ms[1:], at_ms))
-    if max(steps, default=0) > gap_ms:
-        steps = [step if step <= gap_ms else 0 for step in steps]
-    known_ms = sum(steps)
-    if known_ms:
-        mean = fsum(map(mul, steps, map(add, values[1:], values))) / (2 * known_ms)
-    else:
-        mean = fsum(values) / count
-    return Hour(number, count, flagged, known_ms, low, min(max(mean, low), high), high)
+class _Line:
+    """The usable readings of a day, joined where they are near enough."""
+
+    def __init__(self, at_ms: array[int], values: array[float], gap_ms: float) -> None:
+        self._at_ms = at_ms
+        self._values = values
+        self._gap_ms = gap_ms
+
+    def hour(self, number: int, count: int) -> Hour:
+        """An hour that has `count` readings, usable or not."""
+        start_ms, end_ms = number * HOUR_MS, (number + 1) * HOUR_MS
+        first = bisect_left(self._at_ms, start_ms)
+        end = bisect_left(self._at_ms, end_ms, lo=first)
+        at_ms, values = self._at_ms[first:end], self._values[first:end]
+        if not at_ms:
+            return Hour(number, 0, count, 0, None, None, None)
+        low, high, usable = min(values), max(values), len(values)
+        steps = list(map(sub, at_ms[1:], at_ms))
+        if max(steps, default=0) > self._gap_ms:
+            steps = [step if step <= self._gap_ms else 0 for step in steps]
+        edges = [self._edge(first - 1, start_ms, first), self._edge(end - 1, end_ms, end - 1)]
+        known_ms = sum(steps) + sum(length_ms for length_ms, _ in edges)
+        if known_ms:
+            within = map(mul, steps, map(add, values[1:], values))
+            mean = fsum(chain(within, (twice for _, twice in edges))) / (2 * known_ms)
+        else:
+            mean = fsum(values) / usable
+        mean = min(max(mean, low), high)
+        return Hour(number, usable, count - usable, known_ms, low, mean, high)
+
+    def _edge(self, before: int, edge_ms: int, own: int) -> tuple[int, float]:
+        """How long the line from the reading `before` to the next one is between the edge of an
+        hour and `own`, which is that one of the two that is in the hour; and twice the area there.
+        """
+        if before < 0 or before + 1 >= len(self._at_ms):
+            return 0, 0.0
+        a_ms, b_ms = self._at_ms[before : before + 2]
+        a, b = self._values[before : before + 2]
+        if b_ms - a_ms > self._gap_ms:
+            return 0, 0.0
+        at_edge = a + (b - a) * ((edge_ms - a_ms) / (b_ms - a_ms))
+        length_ms = abs(edge_ms - self._at_ms[own])
+        return length_ms, length_ms * (at_edge + self._values[own])
 
 
 def _together(one: Hour, other: Hour) -> Hour:

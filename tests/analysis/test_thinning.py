@@ -7,16 +7,18 @@ import random
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
 
+from analysis.cli.app import main
 from analysis.kept_raw import kept_raw
 from analysis.review import review_all
 from analysis.thinning import plan, plan_of_home, thin_home
+from collector.backup import backup, restore
 from collector.book.book import Book
 from collector.book.records import (
     Animal,
@@ -32,6 +34,7 @@ from collector.clock import Clock
 from collector.readings import Quantity, SeriesKey
 from collector.rfc3339 import parse
 from collector.store.columns import DAY_MS, Columns
+from collector.store.hours import Hour
 from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
 from collector.store.thinning import RawDay, raw_days, thin
@@ -288,19 +291,27 @@ def test_a_meal_entered_when_its_readings_were_thinned_says_so(tmp_path: Path) -
 # ---- as a keeper does it ------------------------------------------------------------------------
 
 
-def command(home: Home, *words: str) -> tuple[int, str, str]:
-    code = "import sys; from analysis.cli import main; sys.exit(main())"
-    done = subprocess.run(
-        [sys.executable, "-c", code, *words, "--home", str(home.folder)],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
-    return done.returncode, done.stdout, done.stderr
+Told = tuple[int, str, str]
 
 
-def test_by_hand_it_says_in_a_line_what_it_would_do_and_what_it_did(tmp_path: Path) -> None:
+@pytest.fixture
+def command(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., Told]:
+    """A command on a home: its exit code, and what it says and complains of."""
+
+    def run(home: Home, *words: str) -> Told:
+        monkeypatch.setattr(sys, "argv", ["warmcoil", *words, "--home", str(home.folder)])
+        code = main()
+        said = capsys.readouterr()
+        return code, said.out, said.err
+
+    return run
+
+
+def test_by_hand_it_says_in_a_line_what_it_would_do_and_what_it_did(
+    tmp_path: Path, command: Callable[..., Told]
+) -> None:
     home = make_home(tmp_path / "home", 1)
     code, would, _ = command(home, "thin", "--dry-run")
     assert code == 0
@@ -309,11 +320,43 @@ def test_by_hand_it_says_in_a_line_what_it_would_do_and_what_it_did(tmp_path: Pa
     code, again, _ = command(home, "thin")
     assert code == 0
     assert again.startswith("0 readings of 0 probe-days before 2026-05-31 thinned (0.0 MB)")
-    assert command(home, "check")[0] == 0
+    code, out, _ = command(home, "check")
+    assert code == 0
+    assert "by the hour" in out
+    code, out, _ = command(home, "export", "hours", "--from", "2026-03-02", "--to", "2026-03-02")
+    head, *rows = out.splitlines()
+    assert head == "time,probe,quantity,readings,doubted,min,mean,max,unit"
+    assert len([row for row in rows if row.startswith("2026-03-02T00:00:00")]) >= 4
+    code, _, err = command(home, "import", "hours", "any.csv")
+    assert (code, err.count("they only go out\n")) == (2, 1)
     home.settings.write_text("")
     code, _, err = command(home, "thin")
     assert code == 1
     assert err.startswith("warmcoil: all readings are kept raw; to thin old ones, set raw_days")
+
+
+def test_what_was_exported_and_is_imported_again_changes_nothing(tmp_path: Path) -> None:
+    """Twice: raw readings are there until the next night, and then all is as it was."""
+    home = make_home(tmp_path / "home", 1)
+    with Reader(home.journal, home.archive) as reader:
+        every = {key: reader.columns(key, 0, NOW_MS) for key in reader.series()}
+    thinned(home)
+    before, hours = of_home(home), hours_of_home(home)
+    for _ in range(2):
+        with closing(SqliteArchive(home.archive)) as archive:
+            archive.write(every)
+        assert of_home(home) == before
+        assert thinned(home) > 0
+        assert (of_home(home), hours_of_home(home)) == (before, hours)
+    copy = Home(tmp_path / "copy")
+    backup(home, tmp_path / "home.tar")
+    restore(tmp_path / "home.tar", copy)
+    assert (of_home(copy), hours_of_home(copy)) == (before, hours)
+
+
+def hours_of_home(home: Home) -> dict[SeriesKey, list[Hour]]:
+    with Reader(home.journal, home.archive) as reader:
+        return {key: reader.hours(key, 0, NOW_MS) for key in reader.series()}
 
 
 def test_every_night_it_is_a_process_of_its_own(tmp_path: Path) -> None:

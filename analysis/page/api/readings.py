@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 
 from analysis.page.api.asking import Columns, Moment, moment_ms
 from analysis.page.looking import looking
-from analysis.page.series import probe_series
+from analysis.page.series import probe_hours, probe_series
 from analysis.probes import probe_states
 from collector.readings import Quantity, SeriesKey
 from collector.rfc3339 import written
@@ -40,7 +40,8 @@ def readings(
     columns: Columns = 800,
 ) -> dict[str, Any]:
     """The usable readings of one probe, reduced to what a picture so wide shows; the last day by
-    default. Stretches are lists of [ms since 1970, value]; between two of them nothing is known."""
+    default. Stretches are lists of [ms since 1970, value]; between two of them nothing is known,
+    but for days kept by the hour: `by_hour` has [ms, lowest, mean, highest] of an hour or more."""
     with looking(request) as home:
         key = SeriesKey(probe, quantity)
         if key not in home.reader.series():
@@ -52,6 +53,7 @@ def readings(
             raise Unusable("from: is not before to")
         gap_ms = home.settings.review.gap_minutes * _MINUTE_MS
         found = probe_series(home.reader, key, start_ms, end_ms, columns=columns, gap_ms=gap_ms)
+        by_hour = probe_hours(home.reader, key, start_ms, end_ms, columns=columns)
     return {
         "probe": probe,
         "quantity": quantity,
@@ -65,4 +67,5 @@ def readings(
             ]
             for p in found
         ],
+        "by_hour": by_hour,
     }

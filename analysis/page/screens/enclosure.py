@@ -11,13 +11,13 @@ from starlette.responses import Response
 from analysis.enclosure_model import model_of_book
 from analysis.enclosure_model_words import model_sentences
 from analysis.figures.climate_svg import climate_svg
-from analysis.page.enclosure_told import SPANS, USUAL, enclosure_climate
+from analysis.page.enclosure_told import SPANS, USUAL, Span, enclosure_climate
 from analysis.page.enclosures_now import enclosure_now, must_be_enclosure
-from analysis.page.looking import looking
+from analysis.page.looking import Looking, looking
 from analysis.page.ribbons import two_widths
 from analysis.page.showing import show
 from analysis.verdict_words import CANNOT_TELL
-from analysis.words import HOUR_MS
+from analysis.words import DAY_MS, HOUR_MS
 from config.errors import Unusable
 
 router = APIRouter(include_in_schema=False)
@@ -61,7 +61,14 @@ def one_enclosure(
             request, "enclosure.html", home,
             now=now, still=still, spans=SPANS, chosen=chosen, path_to=_path(name),
             source=f"/api/enclosure-plot?{urlencode(asks)}", cannot_tell=CANNOT_TELL,
+            raw_days=_raw_days(home, chosen),
         )  # fmt: skip
+
+
+def _raw_days(home: Looking, span: Span) -> int | None:
+    """How many days stay raw, where the span reaches further back."""
+    days = home.settings.retention.raw_days
+    return days if days is not None and span.length_ms > days * DAY_MS else None
 
 
 def _path(name: str) -> str:

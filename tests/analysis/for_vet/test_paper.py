@@ -11,13 +11,17 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from analysis.for_vet.days import WARM, ZoneDays, zones_by_day
 from analysis.for_vet.made import make_paper
 from analysis.for_vet.report import vet_report
 from analysis.frames import track
+from analysis.gathering import Facts
+from analysis.tracks import Tracks
 from collector.book.book import Book
 from collector.book.records import Dropping, Meal, Outcome, Signs, Urate, Weighing
 from collector.readings import Quantity, SeriesKey
 from collector.store.reader import Reader
+from collector.store.thinning import raw_days, thin
 from config.care import load_care_profile
 from config.errors import NotSo, Unusable
 from config.home import Home
@@ -195,3 +199,36 @@ def test_the_days_are_those_of_the_line(home: Home) -> None:
     assert sum(day.hours for day in warm.days) == pytest.approx((NOW - FIRST + DAY) / 3_600_000)
     assert warm.gaps == 2
     assert [round(gap.hours, 2) for gap in warm.longest] == [23.0, 3.08]
+
+
+def test_thinned_days_keep_lowest_mean_and_highest_and_are_no_gaps(tmp_path: Path) -> None:
+    other = make_home(tmp_path / "home")
+
+    def zones() -> dict[str, ZoneDays]:
+        with (
+            Book(other.book, read_only=True) as book,
+            Reader(other.journal, other.archive) as reader,
+        ):
+            return zones_by_day(
+                "Maren", Facts.of(book), Tracks(reader), load_settings(other),
+                floor_c=28.0, start_ms=FIRST - 2 * DAY, end_ms=NOW,
+            )  # fmt: skip
+
+    whole, old = zones(), raw_days(other.archive)
+    newest = max(one.day for one in old)
+    thin(other.archive, [one for one in old if one.day < newest], 900_000.0)
+    for name, zone in zones().items():
+        before = whole[name]
+        assert zone.gaps == before.gaps
+        # A day of UTC loses the step to the next one: five minutes.
+        assert 0 <= before.known_h - zone.known_h <= 32 * 5.1 / 60
+        for day, was in zip(zone.days, before.days, strict=True):
+            assert day.low == pytest.approx(was.low, abs=0.3)  # the line at local midnight
+            assert day.high == pytest.approx(was.high, abs=0.3)
+            assert day.mean == pytest.approx(was.mean, abs=0.05)
+            assert day.below_h <= was.below_h
+    warm = zones()[WARM]
+    assert warm.by_hour > 24 * 28
+    assert sum(day.below_h for day in warm.days) > 8, "the cold night"
+    text = text_of(made(other, tmp_path / "paper.pdf"))
+    assert "only the lowest, mean and highest of each hour are kept" in " ".join(text.split())

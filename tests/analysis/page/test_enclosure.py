@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path as FilePath
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -11,15 +13,17 @@ from starlette.testclient import TestClient
 from analysis.exposure import Line
 from analysis.figures.reduce import Path, paths_of, reduced
 from analysis.gathering import Facts
+from analysis.page.series import probe_hours
 from analysis.page.zone_series import line_through, zone_series
 from analysis.tracks import Tracks
 from analysis.zones import zone_line
 from collector.book.book import Book
 from collector.book.records import Stay, Zone
-from collector.readings import Quantity
+from collector.readings import Quantity, SeriesKey
 from collector.store.reader import Reader
+from collector.store.thinning import raw_days, thin
 from config.home import Home
-from tests.analysis.page.homes import DAY, FIRST, HOUR, MINUTE, NOW, SECOND
+from tests.analysis.page.homes import DAY, FIRST, HOUR, MINUTE, NOW, SECOND, make_home
 from tests.analysis.page.test_meal import text_of
 
 SHELF = "/enclosure/left%20shelf"
@@ -69,6 +73,39 @@ def test_every_column_keeps_its_lowest_and_highest(
         (p.at_ms[0], p.at_ms[-1]) for p in paths_of(whole)
     ]
     assert len(shown) <= 4 * (columns + 2) + 4 * 7
+
+
+def test_what_was_thinned_keeps_each_day_s_lowest_and_highest(tmp_path: FilePath) -> None:
+    home = make_home(tmp_path / "home")
+    start, days = FIRST // DAY * DAY - 10 * DAY, 44
+
+    def by_day() -> dict[int, tuple[float, float]]:
+        with (
+            Book(home.book, read_only=True) as book,
+            Reader(home.journal, home.archive) as reader,
+        ):
+            shown = zone_series(
+                "left shelf", Zone.WARM_SIDE, Quantity.TEMPERATURE, start, start + days * DAY,
+                columns=24 * days, placements=Facts.of(book).placements, tracks=Tracks(reader),
+                gap_ms=15.0 * MINUTE,
+            )  # fmt: skip
+        assert shown is not None
+        return columns_of(shown, start, start + days * DAY, days)
+
+    whole, old = by_day(), raw_days(home.archive)
+    newest = max(one.day for one in old)
+    thin(home.archive, [one for one in old if one.day < newest], 15.0 * MINUTE)
+    shown, last = by_day(), max(whole)
+    assert len(whole) > 25
+    assert shown.pop(last)[0] <= whole.pop(last)[0]
+    assert shown == whole
+    with Reader(home.journal, home.archive) as reader:
+        key = SeriesKey("warm", Quantity.TEMPERATURE)
+        hours = probe_hours(reader, key, start, start + days * DAY, columns=days)
+    assert [at % DAY for at, *_ in hours] == [FIRST // HOUR * HOUR % DAY - HOUR] + [0] * 29
+    for at, low, mean, high in hours:
+        assert (low, high) == whole[(at - start) // DAY]
+        assert low < mean < high
 
 
 @given(st.lists(st.floats(-20, 50), min_size=2, max_size=300), st.integers(2, 40))

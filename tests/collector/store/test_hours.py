@@ -28,12 +28,12 @@ from tests.collector.store.series import (
     believable,
     columns,
     fahrenheit,
-    few_days,
     on_a_grid,
 )
 
 GAP_MS = 900_000.0
 
+close_by = st.integers(DAY_0_MS + HOUR_MS, DAY_0_MS + 3 * HOUR_MS)
 one_day = st.integers(DAY_0_MS, DAY_0_MS + 24 * HOUR_MS - 1)
 
 
@@ -55,20 +55,27 @@ def by_hand(some: Columns, gap_ms: float) -> list[Hour]:
     """From readings one by one, in fractions."""
     found = []
     readings = list(some.readings(WARM))
+    line = [one for one in readings if one.usable and abs(one.value) <= 1e9]
+    joined = [(a, b) for a, b in pairwise(line) if b.at_ms - a.at_ms <= gap_ms]
     for number in sorted({one.at_ms // HOUR_MS for one in readings}):
-        own = [one for one in readings if one.at_ms // HOUR_MS == number]
-        used = [one for one in own if one.usable and abs(one.value) <= 1e9]
-        values = [Fraction(one.value) for one in used]
-        joined = [(a, b) for a, b in pairwise(used) if b.at_ms - a.at_ms <= gap_ms]
-        known_ms = sum(b.at_ms - a.at_ms for a, b in joined)
-        area = sum(
-            (b.at_ms - a.at_ms) * (Fraction(a.value) + Fraction(b.value)) / 2 for a, b in joined
-        )
+        count = sum(one.at_ms // HOUR_MS == number for one in readings)
+        used = [Fraction(one.value) for one in line if one.at_ms // HOUR_MS == number]
         low = mean = high = None
+        known_ms = 0
         if used:
-            mean = float(area / known_ms if known_ms else sum(values) / len(values))
-            low, high = float(min(values)), float(max(values))
-        found.append(Hour(number, len(used), len(own) - len(used), known_ms, low, mean, high))
+            area = Fraction()
+            for a, b in joined:
+                from_ms = max(a.at_ms, number * HOUR_MS)
+                to_ms = min(b.at_ms, (number + 1) * HOUR_MS)
+                if from_ms < to_ms:
+                    slope = (Fraction(b.value) - Fraction(a.value)) / (b.at_ms - a.at_ms)
+                    middle = Fraction(from_ms + to_ms, 2) - a.at_ms
+                    area += (to_ms - from_ms) * (Fraction(a.value) + slope * middle)
+                    known_ms += to_ms - from_ms
+            mean_of = area / known_ms if known_ms else sum(used) / len(used)
+            mean = float(min(max(mean_of, min(used)), max(used)))
+            low, high = float(min(used)), float(max(used))
+        found.append(Hour(number, len(used), count - len(used), known_ms, low, mean, high))
     return found
 
 
@@ -80,8 +87,8 @@ def close(some: Sequence[Hour]) -> list[tuple[object, ...]]:
     ]
 
 
-@given(columns(few_days))
-@settings(max_examples=60, deadline=None)
+@given(columns(st.one_of(one_day, close_by)))
+@settings(max_examples=80, deadline=None)
 def test_hours_are_what_a_reckoning_by_hand_gives(some: Columns) -> None:
     found = hours_of(some, GAP_MS)
     assert found == close(by_hand(some, GAP_MS))
@@ -104,6 +111,11 @@ def test_the_mean_is_weighted_by_time() -> None:
 def test_what_is_packed_comes_back(some: Columns) -> None:
     found = hours_of(some, GAP_MS)
     assert unpack_hours(pack_hours(found)) == found
+
+
+def test_a_day_without_gaps_is_known_but_for_its_last_step() -> None:
+    found = hours_of(believable(288, every_ms=300_000), GAP_MS)
+    assert [one.known_ms for one in found] == [HOUR_MS] * 23 + [HOUR_MS - 300_000]
 
 
 def test_a_day_is_small() -> None:

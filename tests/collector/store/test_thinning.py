@@ -30,6 +30,10 @@ DAY_0 = DAY_0_MS // DAY_MS
 Store = dict[SeriesKey, tuple[Columns, list[Hour]]]
 
 
+def by_day(some: Columns) -> list[Hour]:
+    return [hour for _, day in some.days() for hour in hours_of(day, GAP_MS)]
+
+
 def seen(archive: Path) -> Store:
     """All that a reader sees."""
     with Reader(archive.with_name("journal.db"), archive) as reader:
@@ -64,7 +68,7 @@ def test_old_days_become_hours_and_the_others_stay(archive: Path) -> None:
     after, cut_ms = seen(archive), DAY_0_MS + 2 * DAY_MS
     for key, (raw, _) in before.items():
         assert after[key][0] == raw.cut(cut_ms, EVER[1])
-        assert after[key][1] == hours_of(raw.cut(EVER[0], cut_ms), GAP_MS)
+        assert after[key][1] == by_day(raw.cut(EVER[0], cut_ms))
     assert check_archive(archive) == []
     assert thin_before(archive, DAY_0 + 2) == Thinned()
     assert seen(archive) == after
@@ -96,7 +100,7 @@ def test_what_comes_late_is_kept_and_what_comes_again_changes_nothing(
     raw, hours = seen(archive)[WARM]
     old = [part.cut(EVER[0], rest * DAY_MS) for part in (one, other)]
     assert raw == some.cut(rest * DAY_MS, EVER[1])
-    assert hours == merged(*(hours_of(part, GAP_MS) for part in old))
+    assert hours == merged(*map(by_day, old))
     write(archive, {WARM: one})
     thin_before(archive, rest)
     assert seen(archive)[WARM] == (raw, hours)
