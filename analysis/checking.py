@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from analysis.watch.alarm_check import check_alarms
 from collector.book.check import check_book
 from collector.readings import Quantity
 from collector.store.archive import ArchiveDown
@@ -40,7 +41,7 @@ class Found:
 
 
 def check_home(home: Home, settings: Settings) -> Found:
-    """Check store and book of a home. Changes nothing."""
+    """Check store, book and alarms of a home. Changes nothing."""
     found = Found()
     kept_here = settings.archive.kind == "sqlite"
     found.faults += (
@@ -48,6 +49,7 @@ def check_home(home: Home, settings: Settings) -> Found:
     )
     found.mendable = bool(found.faults)
     found.faults += check_book(home.book)
+    found.faults += check_alarms(home.alarms)
     if not found.faults:
         try:
             with open_reader(home, settings) as reader:

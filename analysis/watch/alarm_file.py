@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from analysis.watch.schema import APPLICATION_ID, STEPS
+from collector.store.content_sums import keep_sums, renew_sums
 from collector.store.copying import keep_copy
 from config.errors import StoreFault
 
@@ -33,13 +34,14 @@ def open_alarms(path: Path) -> sqlite3.Connection:
     try:
         with speaking_of(path):
             connection.row_factory = sqlite3.Row
-            _refuse_strangers(connection, path)
+            version_of(connection, path)  # refuses strangers before anything is touched
             connection.execute("PRAGMA page_size = 1024")  # of a new file: little is written
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute("PRAGMA synchronous = FULL")
             connection.execute("PRAGMA foreign_keys = ON")
             connection.execute("PRAGMA cache_size = -256")  # KiB: the file is small
             _upgrade(connection, path)
+            keep_sums(connection)
     except BaseException:
         connection.close()
         raise
@@ -88,7 +90,11 @@ def _version(connection: sqlite3.Connection) -> int:
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
 
 
-def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
+def version_of(connection: sqlite3.Connection, path: Path) -> int:
+    """The file's version, 0 when it is not begun.
+
+    Raises StoreFault when it is another kind of file, or newer than this code.
+    """
     version = _version(connection)
     if version > len(STEPS):
         raise StoreFault(
@@ -99,6 +105,7 @@ def _refuse_strangers(connection: sqlite3.Connection, path: Path) -> None:
     tables = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
     if mark != APPLICATION_ID and (tables or version):
         raise StoreFault(f"{path}: an SQLite file, but not an alarm file; move it away")
+    return version
 
 
 def _upgrade(connection: sqlite3.Connection, path: Path) -> None:
@@ -116,4 +123,5 @@ def _take(connection: sqlite3.Connection, path: Path, number: int, step: tuple[s
             keep_copy(path, path.with_name(f"{path.name}.version-{number - 1}"))
         for statement in step:
             connection.execute(statement)
+        renew_sums(connection)
         connection.execute(f"PRAGMA user_version = {number}")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from collector.store import content_sums
+
 APPLICATION_ID: Final = 0x5743616C
 """Marks the SQLite file as an alarm file of ours ("WCal")."""
 
@@ -103,4 +105,4 @@ _MARKED: Final = (
     "CREATE UNIQUE INDEX request_mark ON request (mark)",
 )
 
-STEPS: Final = (_FIRST, _ANSWERED, _FORETOLD, _QUIET, _MARKED)
+STEPS: Final = (_FIRST, _ANSWERED, _FORETOLD, _QUIET, _MARKED, content_sums.STEP)

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from collector.book import rules
 from collector.book.book import Book
+from collector.store.content_sums import sum_faults
 from config.errors import StoreFault
 
 _FAR_MS = 253_000_000_000_000
@@ -36,6 +37,7 @@ def _pages(path: Path) -> Iterator[str]:
                 yield str(line)
         for table, row, parent, _ in db.execute("PRAGMA foreign_key_check"):
             yield f"{table} row {row} names something that {parent} does not have"
+        yield from sum_faults(db)
     finally:
         db.close()
 

@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from collector.book.schema import APPLICATION_ID, STEPS
+from collector.store.content_sums import keep_sums, renew_sums
 from collector.store.copying import keep_copy
 from collector.store.sqlite_file import write_ahead
 from config.errors import StoreFault
@@ -30,6 +31,7 @@ def open_for_writing(path: Path) -> sqlite3.Connection:
             _refuse_strangers(connection, path)  # before anything is touched
             _prepare(connection)
             _upgrade(connection, path)
+            keep_sums(connection)
     except BaseException:
         connection.close()
         raise
@@ -138,6 +140,7 @@ def _take(
                 keep_copy(path, path.with_name(f"{path.name}.before-{number}"))
             for statement in step:
                 connection.execute(statement)
+            renew_sums(connection)
             connection.execute(f"PRAGMA user_version = {number:d}")
         connection.execute("COMMIT")
     except BaseException:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from collector.store import content_sums
+
 APPLICATION_ID: Final = 0x57436F69
 """Marks the SQLite file as a record book of ours ("WCoi")."""
 
@@ -143,5 +145,6 @@ STEPS: Final[tuple[tuple[str, ...], ...]] = (
     _WHOLE_HISTORY,
     _SENT_ONCE,
     _CALIBRATIONS,
+    content_sums.STEP,
 )
 """Step n (counted from 1) brings a book from version n - 1 to version n."""

@@ -84,7 +84,8 @@ def _fold(path: Path) -> None:
     """Move what is ahead of the old file into it, so that a kill between taking away what was ahead
     and putting the new one in place takes away nothing that is in no other file."""
     with (
-        suppress(sqlite3.DatabaseError),  # from what cannot be opened, nothing could be read either
+        # From what cannot be opened, nothing could be read either.
+        suppress(sqlite3.DatabaseError, UnicodeDecodeError),
         closing(sqlite3.connect(path, timeout=0)) as old,
     ):
         old.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
