@@ -31,7 +31,7 @@ def test_with_an_influxdb_it_can_make_connections() -> None:
         "import analysis.watch.__main__; from analysis.watch import process; "
         "process._let_connections_be_made(); import influxdb_client"
     )
-    assert {"influxdb_client", "ssl", "_hashlib"} <= loaded
+    assert {"influxdb_client", "ssl", "_ssl"} <= loaded
 
 
 def test_the_delivery_loads_apprise_only_when_it_delivers() -> None:
