@@ -15,6 +15,7 @@ import json
 import re
 import shutil
 import sqlite3
+import stat
 import tarfile
 import tempfile
 import time
@@ -22,7 +23,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Self
 
 from collector import rfc3339
 from collector.store.copying import sync
@@ -33,6 +34,12 @@ from config.settings import load_settings
 FORMAT = 1
 _MANIFEST = "manifest.json"
 _LONGEST_MANIFEST = 1 << 20
+_LONGEST_HEADER = 1 << 16
+_HEADERS = (
+    tarfile.XHDTYPE, tarfile.XGLTYPE, tarfile.SOLARIS_XHDTYPE, tarfile.GNUTYPE_LONGNAME,
+    tarfile.GNUTYPE_LONGLINK,
+)  # fmt: skip
+"""Members that are read to understand the next one."""
 _CHUNK = 1 << 20
 _WAIT_SECONDS = 30.0
 _PLAIN = re.compile(r"warmcoil\.toml|care/[a-z0-9-]+\.toml")
@@ -70,7 +77,7 @@ def backup(home: Home, file: Path, *, now_ms: Callable[[], int] = _wall_clock_ms
     """
     home.must_exist()
     file = file.absolute()
-    if file.exists() and not _is_backup(file):
+    if (file.exists() or file.is_symlink()) and not _is_backup(file):
         raise Unusable(f"{file}: there is something else here; choose another name")
     with (
         _speaking_of(file),
@@ -108,7 +115,7 @@ def restore(file: Path, home: Home, *, replace: bool = False) -> Restored:
     Raises NotSo when there is something and `replace` is not given, Unusable when the file is no
     whole backup, StoreFault when the disk fails; then everything is as it was.
     """
-    folder = home.folder.resolve()
+    folder = _resolved(home.folder)
     if not replace and folder.exists() and not _is_empty(folder):
         raise NotSo(f"{folder}: there is something here already; restore into a new folder")
     with _speaking_of(folder):
@@ -116,7 +123,9 @@ def restore(file: Path, home: Home, *, replace: bool = False) -> Restored:
         staging = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}-"))
     try:
         with _open(file) as tar, _speaking_of(staging):
-            taken_ms = _unpack(tar, file, staging)
+            members, taken_ms = _listed(tar, file)
+            _must_fit(members, file, staging)
+            _unpack(tar, file, staging, members)
         with _speaking_of(folder):
             return Restored(taken_ms, _put_in_place(staging, folder))
     finally:
@@ -184,10 +193,24 @@ def _secrets(home: Home) -> tuple[Path, ...]:
 # ---- reading -------------------------------------------------------------------------------------
 
 
+class _Info(tarfile.TarInfo):
+    """A member whose header is read into memory whole only when it is short."""
+
+    @classmethod
+    def frombuf(cls, buf: bytes | bytearray, encoding: str, errors: str) -> Self:
+        """From a block of the file. Raises ReadError."""
+        info = super().frombuf(buf, encoding, errors)
+        if info.type in _HEADERS and info.size > _LONGEST_HEADER:
+            raise tarfile.ReadError("a header that is too long")
+        return info
+
+
 @contextmanager
 def _open(file: Path) -> Iterator[tarfile.TarFile]:
     try:
-        with tarfile.open(file, "r:") as tar:
+        if not stat.S_ISREG(file.stat().st_mode):
+            raise Unusable(f"{file}: is no file, so no Warmcoil backup")
+        with tarfile.open(file, "r:", tarinfo=_Info) as tar:
             yield tar
     except (tarfile.TarError, EOFError) as fault:
         raise Unusable(f"{file}: not a whole Warmcoil backup; nothing was restored") from fault
@@ -204,9 +227,18 @@ def _is_backup(file: Path) -> bool:
     return True
 
 
-def _unpack(tar: tarfile.TarFile, file: Path, staging: Path) -> int:
-    """All members, each as its manifest says or Unusable; returns when they were taken."""
-    members, taken_ms = _listed(tar, file)
+def _must_fit(members: Members, file: Path, staging: Path) -> None:
+    takes, free = sum(said["bytes"] for said in members.values()), _free_bytes(staging)
+    if takes > free:
+        raise StoreFault(f"{file}: takes {takes:,} bytes where {free:,} are free; make room")
+
+
+def _free_bytes(folder: Path) -> int:
+    return shutil.disk_usage(folder).free
+
+
+def _unpack(tar: tarfile.TarFile, file: Path, staging: Path, members: Members) -> None:
+    """All members, each as its manifest says or Unusable."""
     for name, said in members.items():
         target = staging / name
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -215,7 +247,6 @@ def _unpack(tar: tarfile.TarFile, file: Path, staging: Path) -> int:
         sync(target)
         if _sha256(target) != said["sha256"]:
             raise _refused(file, name, "is damaged")
-    return taken_ms
 
 
 def _listed(tar: tarfile.TarFile, file: Path) -> tuple[Members, int]:
@@ -227,7 +258,7 @@ def _listed(tar: tarfile.TarFile, file: Path) -> tuple[Members, int]:
             raise _refused(file, name, "does not belong in a home")
         if name not in members or name not in there:
             raise _refused(file, name, "is missing, or not named in its manifest")
-        if not there[name].isreg():
+        if there[name].type not in (tarfile.REGTYPE, tarfile.AREGTYPE):
             raise _refused(file, name, "is not a file")
     return members, taken_ms
 
@@ -282,6 +313,13 @@ def _put_in_place(staging: Path, folder: Path) -> Path | None:
         raise
     sync(folder.parent)
     return aside
+
+
+def _resolved(folder: Path) -> Path:
+    try:
+        return folder.resolve()
+    except RuntimeError as fault:  # a link that leads to itself, until Python 3.12
+        raise StoreFault(f"{folder}: a link that leads to itself; remove it") from fault
 
 
 def _unused(folder: Path) -> Path:

@@ -24,9 +24,15 @@ class Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
+_MOST_LEVELS = 100
+"""Of a topic; a broker takes more, and whoever matches them level by level does not."""
+
+
 def _topic_filter(text: str) -> str:
     """An MQTT topic filter (MQTT 5 §4.7), as it stands in the settings."""
     levels = text.split("/")
+    if len(levels) > _MOST_LEVELS:
+        raise ValueError(f"has more than {_MOST_LEVELS} levels: no topic of a sensor")
     if not text or any("+" in level and level != "+" for level in levels):
         raise ValueError(f'{text!r} is no MQTT topic filter; "+" stands for one whole level')
     if any("#" in level for level in levels[:-1]) or ("#" in levels[-1] and levels[-1] != "#"):

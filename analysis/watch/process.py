@@ -40,6 +40,8 @@ _LOG = logging.getLogger(__name__)
 def watch(home: Home) -> int:
     """Run the watch of this home until it is asked to end; the exit code."""
     settings = load_settings(home)
+    if settings.archive.kind == "influxdb":
+        _let_connections_be_made()
     care = load_care_profile(settings.care.profile, home.folder / "care")
     rules = rules_of(care, settings)
     addresses, faults = read_addresses(home, settings)
@@ -95,6 +97,13 @@ def watch(home: Home) -> int:
         _last_checkpoint(watcher)
     lock.release()
     return code
+
+
+def _let_connections_be_made() -> None:
+    """InfluxDB's client needs what `__main__` holds off."""
+    for name in ("ssl", "_hashlib"):
+        if name in sys.modules and sys.modules[name] is None:
+            del sys.modules[name]
 
 
 def _last_checkpoint(watcher: Watcher) -> None:

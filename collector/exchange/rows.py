@@ -8,6 +8,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import stat
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -126,10 +127,11 @@ def open_sheet(
     The steps raise Unusable too, as soon as they come to what is not CSV.
     """
     try:
-        stream = path.open("rb")
-        size = path.stat().st_size
-    except IsADirectoryError as fault:
-        raise Unusable(f"{path}: is a folder, not a CSV file") from fault
+        found = path.stat()  # before it is opened: a fifo would let wait, and a device never end
+        if not stat.S_ISREG(found.st_mode):
+            what = "a folder" if stat.S_ISDIR(found.st_mode) else "a device or a pipe"
+            raise Unusable(f"{path}: is {what}, not a CSV file")
+        stream, size = path.open("rb"), found.st_size
     except OSError as fault:
         raise Unusable(f"{path}: cannot be read: {fault.strerror}") from fault
     with stream:

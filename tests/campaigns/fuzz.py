@@ -58,7 +58,7 @@ def extremes(longest: int) -> Iterator[bytes]:
         b"\n",
         b"\0",
     ):
-        yield octets * (100_000 // len(octets))
+        yield octets * (min(longest, 100_000) // len(octets))
     for octets in (b"9", b"x", b"\0", b",", b"\xff", b" "):
         yield octets * longest
     yield b"[" + b"9" * longest + b"]"

@@ -83,6 +83,7 @@ ROWS = {
     "handling": f"Juno,{_TIME},15,cleaning\r\n",
     "sheds": f"Juno,{_TIME},in shed,\r\n",
     "looks": f"Juno,{_TIME},seen,,,,,,\r\n",
+    "calibrations": f"p,{_TIME},0.2,0,0.1,30.5,30,0.1,\r\n",
     "droppings": f"Juno,{_TIME},white,,\r\n",
 }
 
@@ -249,6 +250,7 @@ def _files(folder: Path, stack: ExitStack) -> Iterator[Target]:
 
         return take
 
+    assert set(ROWS) == {"readings", *KINDS}
     for kind, rows in ROWS.items():
         columns: Sequence[str] = READINGS_COLUMNS if kind == "readings" else KINDS[kind].columns
         seed = f"{','.join(columns)}\r\n{rows}".encode()

@@ -26,6 +26,14 @@ def test_the_watch_loads_nothing_heavy() -> None:
     assert loaded & HEAVY == set()
 
 
+def test_with_an_influxdb_it_can_make_connections() -> None:
+    loaded = loaded_by(
+        "import analysis.watch.__main__; from analysis.watch import process; "
+        "process._let_connections_be_made(); import influxdb_client"
+    )
+    assert {"influxdb_client", "ssl", "_ssl"} <= loaded
+
+
 def test_the_delivery_loads_apprise_only_when_it_delivers() -> None:
     assert loaded_by("import analysis.watch.deliver") & HEAVY <= {"_hashlib"}
     assert "apprise" in loaded_by("import analysis.watch.sender")
