@@ -17,6 +17,9 @@ _CONVERSION_MS = 750  # at 12 bits, the longest; half of it for each bit less (t
 class Ds18b20(Device):
     """One sensor. `celsius` is what it feels; `rom` its eight bytes, the CRC appended if left out.
 
+    `spoilt`: its contact is so bad that the CRC of its scratchpad is always wrong. `conversions`
+    counts what warms it.
+
     `parasite`: its supply wire is broken or not there, so that it lives on the data line. With a
     plain pull-up that is too little for a conversion: it starts over, as after a power cut.
     """
@@ -26,6 +29,8 @@ class Ds18b20(Device):
         self._rom_bits = _bits(self.rom)
         self.celsius = celsius
         self.parasite = False
+        self.spoilt = False
+        self.conversions = 0
         self.alarms = b"\x4b\x46"  # TH and TL in its EEPROM, and the configuration behind them
         self.stored_configuration = 0x7F
         self._clock = clock
@@ -131,9 +136,10 @@ class Ds18b20(Device):
         if command == _CONVERT and self.parasite:
             self.power_cut()
         elif command == _CONVERT:
+            self.conversions += 1
             self._ready_ms = self._clock.now_ms() + self.conversion_ms
         elif command == _READ_PAD:
-            self._pad[8] = crc8_dow(bytes(self._pad[:8]))
+            self._pad[8] = crc8_dow(bytes(self._pad[:8])) ^ (0xFF if self.spoilt else 0)
             self._speech = _bits(bytes(self._pad))
         elif command == _WRITE_PAD:
             self._expect(self._write_pad, 3)
