@@ -62,6 +62,20 @@ class Ds18b20(Device):
             self.plugged = True
             self.power_cut()
 
+    def convert(self) -> None:
+        """Begin a conversion: the command 44h."""
+        if self.parasite:
+            self.power_cut()
+            return
+        self.conversions += 1
+        self._ready_ms = self._clock.now_ms() + self.conversion_ms
+
+    def scratchpad(self) -> bytes:
+        """The nine bytes that it has to say just now: the command BEh."""
+        self._finish()
+        self._pad[8] = crc8_dow(bytes(self._pad[:8])) ^ (0xFF if self.spoilt else 0)
+        return bytes(self._pad)
+
     # ---- the line --------------------------------------------------------------------------------
 
     def reset(self) -> None:
@@ -133,14 +147,10 @@ class Ds18b20(Device):
     def _function(self, heard: bytes) -> None:
         command = heard[0]
         self._finish()
-        if command == _CONVERT and self.parasite:
-            self.power_cut()
-        elif command == _CONVERT:
-            self.conversions += 1
-            self._ready_ms = self._clock.now_ms() + self.conversion_ms
+        if command == _CONVERT:
+            self.convert()
         elif command == _READ_PAD:
-            self._pad[8] = crc8_dow(bytes(self._pad[:8])) ^ (0xFF if self.spoilt else 0)
-            self._speech = _bits(bytes(self._pad))
+            self._speech = _bits(self.scratchpad())
         elif command == _WRITE_PAD:
             self._expect(self._write_pad, 3)
         elif command == _COPY:
