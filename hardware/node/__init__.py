@@ -10,6 +10,7 @@ senml, serial_line  packs, and packs as lines
 ring                readings that wait for the broker: bounded, and what is lost is counted
 faults              which faults are to be said, and when again
 clock, sntp         a clock that never steps; the time of day
+datagram, names     questions in one datagram; addresses of names, without blocking
 packets, mqtt       MQTT 3.1.1, as much of it as a node needs
 publisher, talker   the two ways out: broker and serial line
 settings            node.json, checked

@@ -13,11 +13,16 @@ def start() -> None:
     while True:
         try:
             said = settings.load("node.json")
+            node = Node(said, Pins(said))
             break
         except settings.BadSettings as fault:
             print(fault)
-            time.sleep(5)
-    asyncio.run(Node(said, Pins(said)).run())
+        except ValueError as fault:  # MicroPython's word for a pin that is none
+            print("node.json: a pin cannot be used on this board:", fault)
+        except MemoryError:
+            print("node.json: buffer_readings: more than this board has memory for; give fewer")
+        time.sleep(5)
+    asyncio.run(node.run())
 
 
 start()

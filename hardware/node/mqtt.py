@@ -92,16 +92,17 @@ def _refused(fault: ValueError) -> MqttFault:
     return MqttFault("TLS: " + " ".join(str(fault).split()))
 
 
-async def open_connection(host: str, port: int, ca_file: str | None) -> Connection:
-    """Connect; with TLS where there is the certificate of an authority (PEM) to check it by.
+async def open_connection(address: str, port: int, ca_file: str | None, host: str) -> Connection:
+    """Connect to an address in digits; with TLS where there is the certificate of an authority
+    (PEM) by which to check that it is `host`.
 
     Raises OSError or MqttFault.
     """
     if ca_file is None:
-        opening = asyncio.open_connection(host, port)
+        opening = asyncio.open_connection(address, port)
     else:
         context = _trusting(ca_file)
-        opening = asyncio.open_connection(host, port, ssl=context, server_hostname=host)
+        opening = asyncio.open_connection(address, port, ssl=context, server_hostname=host)
     reader, writer = await within(opening, _ANSWER_S)
     return Connection(reader, writer)
 

@@ -6,6 +6,7 @@ from . import sntp
 from .beats import Beats
 from .clock import Clock
 from .faults import Faults
+from .names import Names
 from .publisher import Network, Publisher
 from .ring import Ring
 from .settings import Settings
@@ -68,6 +69,7 @@ class Node:
         self._every_ms = every_ms or settings.every_seconds * 1000
         self._clock = Clock()
         self._faults = Faults()
+        self._names = Names()
         self._sensors = board.sensors(settings)
         self._ring = Ring(settings.buffer_readings)
         longest_ms = {"sensors": self._every_ms + slack_ms}
@@ -85,6 +87,7 @@ class Node:
                 ring=self._ring,
                 faults=self._faults,
                 clock=self._clock,
+                names=self._names,
                 beat=lambda: self._beats.beat("publisher", self._clock.now_ms()),
                 log=self._board.log,
             )
@@ -115,18 +118,22 @@ class Node:
 
     def _keep(self, said: Said, at_ms: int, publisher: Publisher) -> None:
         for reading in said.readings:
-            self._ring.add(at_ms, reading)
+            self._ring.add(self._clock.stamp(at_ms), reading)
         publisher.news.set()
 
     async def _ask_time(self) -> None:
         while True:
             try:
                 await self._board.network.ensure()
-                await sntp.set_clock(self._clock, self._settings.time_server)
-                self._board.tell_time(self._clock.unix_ms(self._clock.now_ms()) or 0)
+                host, port = self._settings.time_server
+                host = await self._names.address(host, self._board.network.name_server())
+                await sntp.set_clock(self._clock, host, port)
+                self._board.tell_time(self._clock.stamp(self._clock.now_ms()))
+                wait_s = _ASK_TIME_S
             except (OSError, sntp.NoTime) as fault:
                 self._board.log(f"time server: {fault}")
-            await asyncio.sleep(_ASK_TIME_S if self._clock.is_set else _ASK_TIME_FIRST_S)
+                wait_s = _ASK_TIME_FIRST_S
+            await asyncio.sleep(wait_s)
 
     async def _feed(self) -> None:
         """Feed the watchdog while everything moves; otherwise let it start the board again."""

@@ -40,18 +40,68 @@ class PinLine(one_wire.Line):
         return int(self._line.readbit())
 
 
+class PinBus(sht.I2c):
+    """An I2C bus on two pins."""
+
+    def __init__(self, sda: int, scl: int) -> None:
+        self._sda, self._scl = sda, scl
+        self._open()
+
+    def _open(self) -> None:
+        sda, scl = machine.Pin(self._sda), machine.Pin(self._scl)
+        self._bus = machine.SoftI2C(sda=sda, scl=scl, freq=_I2C_HZ)
+
+    def writeto(self, address: int, data: bytes) -> int:
+        """Write. Raises OSError where nobody acknowledges."""
+        return int(self._bus.writeto(address, data))
+
+    def readfrom(self, address: int, count: int) -> bytes:
+        """Read. Raises OSError where nobody acknowledges."""
+        return bytes(self._bus.readfrom(address, count))
+
+    def clear(self) -> None:
+        """Nine clocks by hand, or as many as it takes for the data wire to rise."""
+        sda = machine.Pin(self._sda, machine.Pin.IN)
+        scl = machine.Pin(self._scl, machine.Pin.OPEN_DRAIN, value=1)
+        for _ in range(9):
+            if sda.value():
+                break
+            for level in (0, 1):
+                scl.value(level)
+                time.sleep_us(10)  # type: ignore[attr-defined]  # MicroPython's
+        self._open()
+
+
 class Wifi(publisher.Network):
     """The home's network."""
 
     def __init__(self, name: str, password: str) -> None:
         self._name, self._password = name, password
+        self._joining = asyncio.Lock()
+        self._stale = False
         self._radio = network.WLAN(network.STA_IF)
         self._radio.active(True)
 
     async def ensure(self) -> None:
-        """Join it unless that is done. Raises OSError when it does not come up."""
-        if self._radio.isconnected():
+        """Join it unless that is done. Raises OSError when it does not come up.
+
+        One at a time: who joins while another does would throw that one out again.
+        """
+        async with self._joining:
+            await self._join()
+
+    def again(self) -> None:
+        """Leave it, and join anew next time."""
+        self._stale = True
+
+    def name_server(self) -> str:
+        """What it gave out by DHCP."""
+        return str(self._radio.ifconfig()[3])
+
+    async def _join(self) -> None:
+        if self._radio.isconnected() and not self._stale:
             return
+        self._stale = False
         self._radio.disconnect()
         self._radio.connect(self._name, self._password)
         for _ in range(_WIFI_S * 10):
@@ -70,7 +120,7 @@ class Pins(node.Board):
             self.network = Wifi(str(settings.wifi["name"]), str(settings.wifi.get("password", "")))
         self._speaks_here = settings.speak == "serial"
         self._port = Port(sys.stdout.buffer)
-        self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
+        self._watchdog: machine.WDT | None = None
 
     def sensors(self, settings: Settings) -> list[Sensors]:
         """DS18B20 on each 1-Wire pin, and the SHT sensors on the I2C bus."""
@@ -78,14 +128,15 @@ class Pins(node.Board):
             ds18b20.Chain(PinLine(pin), f"{self.name}_pin-{pin}") for pin in settings.one_wire_pins
         ]
         if settings.sht:
-            sda, scl = machine.Pin(settings.i2c["sda"]), machine.Pin(settings.i2c["scl"])
-            bus = machine.SoftI2C(sda=sda, scl=scl, freq=_I2C_HZ)
+            bus = PinBus(int(str(settings.i2c["sda"])), int(str(settings.i2c["scl"])))
             for address, kind in sorted(settings.sht.items()):
                 found.append(sht.Sht(bus, address, sht.KINDS[kind], self.name))
         return found
 
     def feed(self) -> None:
-        """Feed the watchdog."""
+        """Feed the watchdog, which sleeps until it is fed first: nothing can call it off."""
+        if self._watchdog is None:
+            self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
         self._watchdog.feed()
 
     def write(self, data: bytes) -> bool:

@@ -5,10 +5,12 @@ that one that arrives late, or twice, is the same reading.
 """
 
 import asyncio
+import gc
 
 from . import mqtt, senml
 from .clock import Clock
 from .faults import Faults
+from .names import Names
 from .packets import MqttFault
 from .ring import Ring
 from .settings import Settings
@@ -25,6 +27,8 @@ WITHOUT_CLOCK_MS = 120_000
 """So long it waits for the time of day; after that readings go out relative to now."""
 _FIRST_WAIT_S, _MOST_WAIT_S = 1, 30
 _STEADY_MS = 10_000
+_REJOIN_AFTER = 8
+"""Failures in a row, some three minutes: a Wi-Fi may look joined and carry nothing."""
 
 
 class Network:
@@ -32,6 +36,13 @@ class Network:
 
     async def ensure(self) -> None:
         """Return when it is up. Raises OSError when it does not come up."""
+
+    def again(self) -> None:
+        """Nothing was reached through it for long: join it anew next time."""
+
+    def name_server(self) -> str:
+        """Its name server, host or host:port in digits; "" where it names none."""
+        return ""
 
 
 class Publisher:
@@ -49,6 +60,7 @@ class Publisher:
         ring: Ring,
         faults: Faults,
         clock: Clock,
+        names: Names,
         beat: "Callable[[], None]",
         log: "Callable[[str], None]",
     ) -> None:
@@ -58,9 +70,11 @@ class Publisher:
         self._ring = ring
         self._faults = faults
         self._clock = clock
+        self._names = names
         self._beat = beat
         self._log = log
         self._dropped = 0
+        self._failed = 0
         self.news = asyncio.Event()
 
     async def run(self) -> None:
@@ -72,7 +86,13 @@ class Publisher:
                 await self._one_connection()
             except (OSError, MqttFault) as fault:
                 self._log(f"broker: {fault}")
+            except MemoryError:  # TLS asks for much at once; what waits here is kept
+                self._log("broker: not enough memory; give fewer buffer_readings if this stays")
             self._ring.failed()
+            gc.collect()  # sockets of connections that never came are freed no earlier
+            self._failed += 1
+            if self._failed % _REJOIN_AFTER == 0:
+                self._network.again()
             if self._clock.now_ms() - began_ms >= _STEADY_MS:
                 wait_s = _FIRST_WAIT_S
             await asyncio.sleep(wait_s)
@@ -82,7 +102,10 @@ class Publisher:
         self._beat()
         await self._network.ensure()
         self._beat()
-        link = await mqtt.open_connection(*self._settings.broker)
+        host, port, ca_file = self._settings.broker
+        address = await self._names.address(host, self._network.name_server())
+        self._beat()
+        link = await mqtt.open_connection(address, port, ca_file, host)
         try:
             gone = senml.pack([senml.fault_record(Fault(self._board, "the node is gone"), None)])
             await link.greet(
@@ -92,6 +115,7 @@ class Publisher:
                 self._settings.login,
             )
             self._log("broker: connected")
+            self._failed = 0
             while True:
                 self._beat()
                 if not await self._send(link):
@@ -109,7 +133,8 @@ class Publisher:
         waiting = self._ring.oldest(AT_ONCE)
         if not due and not waiting:
             return False
-        records = [senml.fault_record(one, self._time(now_ms, now_ms)) for one in due]
+        at_ms = self._clock.stamp(now_ms)
+        records = [senml.fault_record(one, self._time(at_ms, now_ms)) for one in due]
         records += [senml.record(one, self._time(at_ms, now_ms)) for at_ms, one in waiting]
         message = senml.pack(records).encode()
         await link.publish(self._settings.topic, message)
@@ -125,9 +150,9 @@ class Publisher:
         except asyncio.TimeoutError:
             await link.ping()
 
-    def _time(self, at_ms: int, now_ms: int) -> int:
-        unix_ms = self._clock.unix_ms(at_ms)
-        return at_ms - now_ms if unix_ms is None else unix_ms
+    def _time(self, stamp: int, now_ms: int) -> int:
+        unix_ms = self._clock.unix_ms(stamp)
+        return stamp - now_ms if unix_ms is None else unix_ms
 
     def _count_dropped(self) -> None:
         """Say how many readings were lost since it was last said."""

@@ -2,6 +2,7 @@
 
 import json
 
+from . import sntp
 from .sht import KINDS
 
 TYPE_CHECKING = False  # MicroPython has no typing
@@ -49,7 +50,7 @@ class Settings:
         self.sht = _sht(said.get("sht", {}))
         self.wifi = _part(said, "wifi", _WIFI)
         self.mqtt = _part(said, "mqtt", _MQTT)
-        self.time_server = str(said.get("time_server", "pool.ntp.org"))
+        self.time_server = _time_server(str(said.get("time_server", "pool.ntp.org")))
         self._agree()
 
     def _agree(self) -> None:
@@ -57,6 +58,11 @@ class Settings:
             raise BadSettings("no sensor is named: give one_wire_pins, or i2c and sht")
         if self.sht and ("sda" not in self.i2c or "scl" not in self.i2c):
             raise BadSettings("sht: needs i2c with its pins sda and scl")
+        pins = self.one_wire_pins + [_between(self.i2c, name, 0, 0, 99) for name in self.i2c]
+        for pin in pins:
+            if pins.count(pin) > 1:
+                raise BadSettings(f"pin {pin} is named twice; each wire has a pin of its own")
+        _between(self.mqtt, "port", 1883, 1, 65535)
         if self.speak == "mqtt" and not self.mqtt.get("host"):
             raise BadSettings("mqtt: needs host, the broker's address")
         if self.speak == "mqtt" and not self.wifi.get("name"):
@@ -90,8 +96,10 @@ class Settings:
 def load(path: str) -> Settings:
     """The settings in a file. Raises BadSettings, one line."""
     try:
-        with open(path) as file:
-            said = json.load(file)
+        with open(path, "rb") as file:
+            text = file.read()
+        # Some editors put a mark before the text (EF BB BF), which is nothing of ours.
+        said = json.loads(text[3:] if text[:3] == b"\xef\xbb\xbf" else text)
     except OSError:
         raise BadSettings(f"{path}: cannot be read") from None
     except ValueError:
@@ -133,7 +141,7 @@ def _one_of(thing: object, words: tuple[str, ...], key: str) -> str:
 
 def _between(said: dict[str, object], key: str, usual: int, least: int, most: int) -> int:
     number = said.get(key, usual)
-    if not isinstance(number, int) or not least <= number <= most:
+    if not isinstance(number, int) or isinstance(number, bool) or not least <= number <= most:
         raise BadSettings(f"{key}: has to be a whole number from {least} to {most}")
     return number
 
@@ -145,6 +153,14 @@ def _pins(pins: object) -> list[int]:
         if not isinstance(pin, int) or isinstance(pin, bool) or not 0 <= pin < 100:
             raise BadSettings(f"one_wire_pins: {json.dumps(pin)} is not a pin number")
     return pins
+
+
+def _time_server(text: str) -> tuple[str, int]:
+    """Host and port."""
+    host, colon, port = text.partition(":")
+    if not host or (colon and not (port.isdigit() and 0 < int(port) < 65536)):
+        raise BadSettings("time_server: has to be host or host:port")
+    return host, int(port or sntp.PORT)
 
 
 def _part(said: dict[str, object], key: str, known: "Kinds") -> dict[str, object]:

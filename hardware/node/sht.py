@@ -24,6 +24,10 @@ class I2c:
         """Read. Raises OSError where nobody acknowledges."""
         raise NotImplementedError
 
+    def clear(self) -> None:
+        """Free the data wire from a sensor that missed a clock and holds it (UM10204 §3.1.16)."""
+        raise NotImplementedError
+
 
 class Kind:
     """What a kind of sensor is told, how long it takes, and what it means by its ticks."""
@@ -105,6 +109,7 @@ class Sht(Sensors):
                 name = await self._meet()
                 first, second = words(await self._ask(self._kind.measure, self._kind.wait_s))
             except OSError:
+                self._bus.clear()
                 self._lost(said, "no answer")
                 return
             except NoReading as fault:

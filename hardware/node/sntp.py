@@ -1,14 +1,12 @@
 """The time of day from a time server: SNTP (RFC 4330 / RFC 5905 §14), one question at a time."""
 
-import asyncio
 import os
-import socket
 
+from . import datagram
 from .clock import Clock
 
-_PORT = 123
+PORT = 123
 _TIMEOUT_MS = 3000
-_LOOK_S = 0.005
 _TO_1970_S = 2_208_988_800
 _RELEASED_MS = 1_767_225_600_000
 """2026-01-01: a server that says less does not know either."""
@@ -45,29 +43,17 @@ def _ms(stamp: bytes) -> int:
     return (seconds - _TO_1970_S) * 1000 + (int.from_bytes(stamp[4:8], "big") * 1000 >> 32)
 
 
-async def set_clock(clock: Clock, server: str) -> None:
-    """Ask `server` (host or host:port) and set the clock. Raises OSError or NoTime."""
-    host, _, port = server.partition(":")
-    address = socket.getaddrinfo(host, int(port or _PORT), 0, socket.SOCK_DGRAM)[0][-1]
+async def set_clock(clock: Clock, host: str, port: int) -> None:
+    """Ask the time server at an address in digits, and set the clock. Raises OSError or NoTime."""
     mark = os.urandom(8)
-    asker = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
-    try:
-        asker.setblocking(False)
-        asked_ms = clock.now_ms()
-        asker.sendto(request(mark), address)
-        while True:
-            await asyncio.sleep(_LOOK_S)
-            try:
-                answer = asker.recv(64)
-            except OSError:  # nothing there yet
-                answer = b""
-            now_ms = clock.now_ms()
-            if answer:
-                break
-            if now_ms - asked_ms > _TIMEOUT_MS:
-                raise NoTime("no answer")
-    finally:
-        asker.close()
+    asked_ms = clock.now_ms()
+    answer = await datagram.ask(
+        host, port, request(mark), lambda said: said[24:32] == mark, _TIMEOUT_MS
+    )
+    now_ms = clock.now_ms()
+    if not answer:
+        raise NoTime("no answer")
     arrived_ms, left_ms = answer_ms(answer, mark)
     on_the_way_ms = now_ms - asked_ms - (left_ms - arrived_ms)
-    clock.set(left_ms + max(0, on_the_way_ms) // 2, now_ms)
+    if not clock.set(left_ms + max(0, on_the_way_ms) // 2, now_ms):
+        raise NoTime("far from what this clock says; believed if it is said again")

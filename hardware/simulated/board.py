@@ -5,7 +5,8 @@
 WORLD.JSON says what hangs on the board, and where things are told:
 
     {"every_ms": 200, "slack_ms": 120000, "commands": "FILE", "taken": "FILE",
-     "ds18b20": ["28…", …], "celsius": 21, "sht": {"0x44": 7}}
+     "ds18b20": ["28…", …], "celsius": 21, "sht": {"0x44": 7},
+     "name_server": "127.0.0.1:5300"}
 
 Lines that are added to the commands file befall it: `unplug ROM`, `plug ROM`, `short`, `mend`,
 `warm ROM CELSIUS`, `hold ROM` (in a closed hand from then on), `freeze` (the sensors' task
@@ -22,6 +23,7 @@ import time
 
 from hardware.node import ds18b20, sht
 from hardware.node.node import Board, Node
+from hardware.node.publisher import Network
 from hardware.node.settings import Settings, load
 from hardware.node.talker import Port
 from hardware.node.words import Said, Sensors
@@ -94,6 +96,7 @@ class World:
         self._clock = clock
         self.frozen = False
         self.taken: str | None = said.get("taken")
+        self.name_server: str = said.get("name_server", "")
         self._commands: str | None = said.get("commands")
         self._heard = 0
         self._held: list[Ds18b20] = []
@@ -130,6 +133,17 @@ class World:
             self.frozen = True
 
 
+class WorldNetwork(Network):
+    """A network that is always up."""
+
+    def __init__(self, name_server: str) -> None:
+        self._name_server = name_server
+
+    def name_server(self) -> str:
+        """As the world says."""
+        return self._name_server
+
+
 class SimulatedBoard(Board):
     """The board."""
 
@@ -137,6 +151,7 @@ class SimulatedBoard(Board):
 
     def __init__(self, world: World, speaks_here: bool) -> None:
         self._world = world
+        self.network = WorldNetwork(world.name_server)
         self._port = Port(sys.stdout.buffer)
         self._speaks_here = speaks_here
         self._fed_ms = _ticks_ms()

@@ -17,6 +17,9 @@ _CONVERSION_MS = 750  # at 12 bits, the longest; half of it for each bit less (t
 class Ds18b20(Device):
     """One sensor. `celsius` is what it feels; `rom` its eight bytes, the CRC appended if left out.
 
+    `spoilt`: its contact is so bad that the CRC of its scratchpad is always wrong. `conversions`
+    counts what warms it.
+
     `parasite`: its supply wire is broken or not there, so that it lives on the data line. With a
     plain pull-up that is too little for a conversion: it starts over, as after a power cut.
     """
@@ -26,6 +29,8 @@ class Ds18b20(Device):
         self._rom_bits = _bits(self.rom)
         self.celsius = celsius
         self.parasite = False
+        self.spoilt = False
+        self.conversions = 0
         self.alarms = b"\x4b\x46"  # TH and TL in its EEPROM, and the configuration behind them
         self.stored_configuration = 0x7F
         self._clock = clock
@@ -56,6 +61,20 @@ class Ds18b20(Device):
         if not self.plugged:
             self.plugged = True
             self.power_cut()
+
+    def convert(self) -> None:
+        """Begin a conversion: the command 44h."""
+        if self.parasite:
+            self.power_cut()
+            return
+        self.conversions += 1
+        self._ready_ms = self._clock.now_ms() + self.conversion_ms
+
+    def scratchpad(self) -> bytes:
+        """The nine bytes that it has to say just now: the command BEh."""
+        self._finish()
+        self._pad[8] = crc8_dow(bytes(self._pad[:8])) ^ (0xFF if self.spoilt else 0)
+        return bytes(self._pad)
 
     # ---- the line --------------------------------------------------------------------------------
 
@@ -128,13 +147,10 @@ class Ds18b20(Device):
     def _function(self, heard: bytes) -> None:
         command = heard[0]
         self._finish()
-        if command == _CONVERT and self.parasite:
-            self.power_cut()
-        elif command == _CONVERT:
-            self._ready_ms = self._clock.now_ms() + self.conversion_ms
+        if command == _CONVERT:
+            self.convert()
         elif command == _READ_PAD:
-            self._pad[8] = crc8_dow(bytes(self._pad[:8]))
-            self._speech = _bits(bytes(self._pad))
+            self._speech = _bits(self.scratchpad())
         elif command == _WRITE_PAD:
             self._expect(self._write_pad, 3)
         elif command == _COPY:

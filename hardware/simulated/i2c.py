@@ -2,6 +2,8 @@
 
 from hardware.node.sht import I2c
 
+HELD = 116
+"""ETIMEDOUT, which MicroPython says of a wire that does not rise."""
 NO_ACKNOWLEDGE = 19
 """The number of the OSError (ENODEV) with which MicroPython says that nobody acknowledged."""
 
@@ -30,6 +32,8 @@ class Bus(I2c):
 
     def __init__(self, devices: dict[int, Device]) -> None:
         self.devices = devices
+        self.held_clocks = 0
+        """So many clocks until a sensor that was interrupted lets go of the data wire."""
 
     def writeto(self, address: int, data: bytes) -> int:
         """Write `data`; returns how many bytes were acknowledged. Raises OSError."""
@@ -40,7 +44,13 @@ class Bus(I2c):
         """Read `count` bytes. Raises OSError."""
         return self._at(address).read(count)
 
+    def clear(self) -> None:
+        """Nine clocks by hand (UM10204 §3.1.16)."""
+        self.held_clocks = max(0, self.held_clocks - 9)
+
     def _at(self, address: int) -> Device:
+        if self.held_clocks:
+            raise OSError(HELD)
         device = self.devices.get(address)
         if device is None or not device.plugged:
             raise nobody()

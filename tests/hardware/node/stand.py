@@ -48,6 +48,42 @@ class TimeServer:
             self._socket.sendto(head + now + asked[40:48] + now + now, who)
 
 
+class NameServer:
+    """Knows one name (RFC 1035); says nothing at all while it is `silent`."""
+
+    def __init__(self, name: str, address: str) -> None:
+        self.silent = True
+        self.asked = 0
+        self._name = b"".join(bytes([len(p)]) + p.encode() for p in name.split(".")) + b"\0"
+        self._address = socket.inet_aton(address)
+        self._socket = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
+        self._socket.bind((HOST, 0))
+        self.where = f"{HOST}:{self._socket.getsockname()[1]}"
+        self._thread = threading.Thread(target=self._answer)
+        self._thread.start()
+
+    def close(self) -> None:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as last:
+            last.sendto(b"", self._socket.getsockname())
+        self._thread.join(10)
+        self._socket.close()
+
+    def _answer(self) -> None:
+        while True:
+            asked, who = self._socket.recvfrom(512)
+            if not asked:
+                return
+            self.asked += 1
+            if self.silent:
+                continue
+            known = asked[12:-4] == self._name
+            head = asked[:2] + (b"\x81\x80" if known else b"\x81\x83")
+            record = b"\xc0\x0c\0\1\0\1\0\0\0\x3c\0\4" + self._address if known else b""
+            self._socket.sendto(
+                head + b"\0\1\0" + bytes([known]) + bytes(4) + asked[12:] + record, who
+            )
+
+
 class NodeProcess:
     """The node. `start` and `kill` it as often as you like; its sensors begin anew each time."""
 

@@ -17,7 +17,7 @@ from collector.senml import decode, resolve
 from tests.broker import HOST, Mosquitto, broker, free_port
 from tests.config.deploy.test_broker import USERS, Board
 from tests.config.deploy.test_broker import board as shipped
-from tests.hardware.node.stand import BOARD, COOL, NodeProcess, TimeServer, over_mqtt
+from tests.hardware.node.stand import BOARD, COOL, NameServer, NodeProcess, TimeServer, over_mqtt
 from tests.plug import eventually
 from tests.wire import Wire
 
@@ -170,6 +170,35 @@ def test_a_small_buffer_keeps_the_newest_and_says_what_was_lost(
         node.kill()
         listener.close()
         wire.close()
+
+
+def test_no_name_server_starves_the_watchdog_or_costs_a_reading(
+    broker: Mosquitto, tmp_path: Path, time_server: TimeServer
+) -> None:
+    """Looking a name up never blocks; the address known last serves while nobody answers."""
+    names = NameServer("broker.home", HOST)
+    wire = Wire(broker.port)
+    listener = Listener(broker.port)
+    settings = over_mqtt(wire.port, time_server, mqtt={"host": "broker.home", "port": wire.port})
+    node = NodeProcess(tmp_path / "node", settings, name_server=names.where)
+    try:
+        node.start()
+        assert eventually(lambda: names.asked >= 2, 20)  # longer than the watchdog waits
+        assert len(node.values(COOL)) >= 2
+        assert listener.heard == []
+        names.silent = False
+        assert eventually(lambda: len(listener.heard) >= 2, 20), node.log.read_text()
+        names.silent = True
+        wire.mend()
+        asked, heard = names.asked, len(listener.heard)
+        assert eventually(lambda: names.asked >= asked + 1, 30)
+        assert eventually(lambda: len(listener.heard) >= heard + 2, 30), node.log.read_text()
+        assert not node.said("Traceback")
+    finally:
+        node.kill()
+        listener.close()
+        wire.close()
+        names.close()
 
 
 @pytest.mark.parametrize(

@@ -30,6 +30,8 @@ from onewire import clock
 
 class Pin:
     def __init__(self, number):
+        if number > 40:
+            raise ValueError("invalid pin")
         self.number = number
 
 class WDT:
@@ -52,7 +54,8 @@ STA_IF = 0
 
 class WLAN:
     def __init__(self, kind):
-        self.tries = 0
+        from node import pins
+        pins._WIFI_S = 2
 
     def active(self, on):
         pass
@@ -159,6 +162,13 @@ def test_wrong_settings_are_said_over_usb(board: BoardFiles) -> None:
     assert board.usb() == [told]
 
 
+def test_a_pin_that_the_board_has_not_is_said_before_the_watchdog_wakes(board: BoardFiles) -> None:
+    board.switch_on({**SETTINGS, "one_wire_pins": [77]})
+    assert eventually(lambda: len(board.usb()) >= 1, 20)
+    assert board.usb() == [b"node.json: a pin cannot be used on this board: invalid pin"]
+    assert not (board.folder / "fed").exists()
+
+
 def test_without_wifi_it_reads_on_and_says_so(board: BoardFiles) -> None:
     board.switch_on(
         {
@@ -171,3 +181,6 @@ def test_without_wifi_it_reads_on_and_says_so(board: BoardFiles) -> None:
     told = b"broker: Wi-Fi: home does not answer"
     assert eventually(lambda: told in board.usb(), 40), board.usb()
     assert not any(b"Traceback" in line for line in board.usb())
+    # The time's task and the broker's both want it: they do not throw each other out.
+    assert board.usb().index(told) > 0
+    assert board.usb()[: board.usb().index(told)].count(b"asked for home") == 1

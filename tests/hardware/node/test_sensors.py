@@ -82,6 +82,23 @@ def two(clock: Clock) -> tuple[Ds18b20, Ds18b20, Line, Chain]:
     return first, second, line, Chain(line, "the-line")
 
 
+def test_eight_on_a_line_and_one_with_a_bad_contact(clock: Clock) -> None:
+    """Seven are read as ever, and each is warmed by one conversion a round, however often the bad
+    one is asked again (DS18B20 datasheet: 1.5 mA for 0.75 s)."""
+    probes = [Ds18b20(bytes([0x28, n, 2, 3, 4, 5, 6]), 20.0 + n, clock) for n in range(8)]
+    probes[3].spoilt = True
+    chain = Chain(Line(list(probes)), "the-line")
+    for _ in range(10):
+        said = read(chain)
+        assert values(said) == {
+            f"{name_of(one.rom)} {CELSIUS}": one.celsius for one in probes if not one.spoilt
+        }
+        assert faults(said) == {name_of(probes[3].rom): "wrong checksum"}
+    assert {one.conversions for one in probes} == {10}
+    probes[3].spoilt = False
+    assert len(values(read(chain))) == 8
+
+
 def test_two_probes_on_one_line(clock: Clock) -> None:
     first, second, _, chain = two(clock)
     assert values(read(chain)) == {
@@ -216,6 +233,16 @@ def test_no_answer_and_another_sensor_in_its_place(clock: Clock) -> None:
     assert faults(read(reads)) == {f"{BOARD}_sht-deadbeef": "no answer"}
     bus.devices[0x44] = Sht4x(20.0, 50.0, 7, clock)
     assert {one.probe for one in read(reads).readings} == {f"{BOARD}_sht-00000007"}
+
+
+def test_a_data_wire_that_is_held_is_freed(clock: Clock) -> None:
+    """A board that was started again in the middle of an answer finds the wire held low; nine
+    clocks free it (NXP UM10204 §3.1.16). Every sensor of the bus then answers in the next round."""
+    bus, _, _, reads_three, reads_four = sensors(clock)
+    bus.held_clocks = 7
+    assert faults(read(reads_three)) == {f"{BOARD}_sht-at-45": "no answer"}
+    assert len(values(read(reads_four))) == 2
+    assert len(values(read(reads_three))) == 2
 
 
 def test_the_simulated_sensor_stretches_its_clock_or_does_not_acknowledge(clock: Clock) -> None:

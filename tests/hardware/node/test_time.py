@@ -67,17 +67,26 @@ for _ in range(30):
     tick[0] += 500_000_000  # almost six days
     seen.append(made.now_ms())
 early = made.unix_ms(5)
-made.set(1_795_000_000_123, seen[-1])
-print(json.dumps([seen, early, made.unix_ms(seen[0]), made.is_set]))
+said = [made.set(1_795_000_000_123, seen[-1])]
+first, kept = made.unix_ms(seen[0]), made.stamp(seen[-1])
+said.append(made.set(1_795_000_000_173, seen[-1]))  # an hour later it is set a little later
+again, later = made.unix_ms(seen[0]), made.stamp(seen[-1])
+said += [made.set(1_895_000_000_000, seen[-1]), made.set(1_795_000_000_000, seen[-1])]
+said += [made.set(1_895_000_000_000 + n, seen[-1]) for n in range(2)]
+print(json.dumps([seen, early, [first, again], [kept, later, made.unix_ms(kept)], said]))
 """
 
 
 def test_the_clock_never_wraps_and_dates_what_came_before_it_was_set() -> None:
     """MicroPython's ticks begin anew after 2^30 ms, twelve days."""
-    seen, early, first, is_set = run(CLOCK)
+    seen, early, first, kept, said = run(CLOCK)
     assert seen == [500_000_000 * n for n in range(1, 31)]
-    assert (early, is_set) == (None, True)
-    assert first == 1_795_000_000_123 - 29 * 500_000_000
+    assert early is None
+    # A reading keeps the time that it was first said with: sent twice, it is the same reading.
+    assert first == [1_795_000_000_123 - 29 * 500_000_000] * 2
+    assert kept == [1_795_000_000_123, 1_795_000_000_173, 1_795_000_000_123]
+    # What is far off is believed when it is said twice in a row.
+    assert said == [True, True, False, True, False, True]
 
 
 def test_records_and_lines() -> None:

@@ -5,9 +5,13 @@ from __future__ import annotations
 import math
 
 import pytest
+from crccheck.crc import Crc8MaximDow
 
 from collector.readings import Quantity
-from hardware.rack.probe import NO_ANSWER_C, POWER_ON_C, SENSORS, Probe, ProbeBuild
+from collector.sources import onewire
+from config.errors import BadPayload
+from hardware.rack import probe as probe_module
+from hardware.rack.probe import NO_ANSWER_C, SENSORS, Probe, ProbeBuild
 
 AT_MS = 1_700_000_000_000
 
@@ -50,10 +54,34 @@ def test_without_contact_and_after_power_on() -> None:
     # DS18B20 datasheet, table 1, footnote: the power-on value is +85 °C.
     probe = Probe(ProbeBuild("p"), seed=1)
     assert probe.read(AT_MS, 30.0, None, plugged=False)[0].value == NO_ANSWER_C == -127.0
-    assert probe.read(AT_MS + 10_000, 30.0, None)[0].value == POWER_ON_C == 85.0
+    assert probe.read(AT_MS + 10_000, 30.0, None)[0].value == 85.0
     assert probe.read(AT_MS + 20_000, 30.0, None)[0].value == pytest.approx(30.0, abs=0.3)
     probe.power_lost()
     assert probe.read(AT_MS + 30_000, 30.0, None)[0].value == 85.0
     silent = Probe(ProbeBuild("p", "SHT4x"), seed=1)
     assert silent.read(AT_MS, 30.0, 50.0, plugged=False) == []
     assert silent.read(AT_MS + 10_000, 30.0, 50.0)[0].value == pytest.approx(30.0, abs=0.3)
+
+
+def test_what_it_says_went_through_the_bytes_of_its_sensor(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A scratchpad that a node refuses is no value: what is said was decoded by the node's code."""
+    seen: list[bytes] = []
+    decode = probe_module._said
+
+    def said(pad: bytes) -> float:
+        seen.append(pad)
+        return decode(pad)
+
+    monkeypatch.setattr(probe_module, "_said", said)
+    probe = Probe(ProbeBuild("p"), seed=1)
+    probe.read(AT_MS, 25.0, None)
+    probe.read(AT_MS + 1000, 25.0, None, plugged=False)
+    probe.read(AT_MS + 2000, 25.0, None)
+    warm, nobody, power_up = seen
+    # Reserved bytes and CRC as in the datasheet's memory map; the host's decoder reads it too.
+    assert warm[5:8] == b"\xff\x0c\x10"
+    assert Crc8MaximDow.calc(warm) == 0
+    assert onewire.scratchpad_c(warm) == pytest.approx(25.0, abs=0.2)
+    assert onewire.scratchpad_c(power_up) == 85.0
+    with pytest.raises(BadPayload):
+        onewire.scratchpad_c(nobody)
