@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from itertools import pairwise
 
+from analysis.card import MOUNTS, wear_note
 from analysis.watch.alarm_check import check_alarms
 from collector.book.check import check_book
 from collector.readings import Quantity
@@ -43,6 +44,8 @@ class Found:
 def check_home(home: Home, settings: Settings) -> Found:
     """Check store, book and alarms of a home. Changes nothing."""
     found = Found()
+    if MOUNTS.exists() and (note := wear_note(home.folder, MOUNTS.read_text("utf-8", "replace"))):
+        found.notes.append(note)
     kept_here = settings.archive.kind == "sqlite"
     found.faults += (
         check_store(home.journal, home.archive) if kept_here else check_journal(home.journal)
