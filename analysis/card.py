@@ -29,7 +29,7 @@ def wear_note(folder: Path, mounts: str) -> str | None:
     if not source.startswith(_CARD) or kind != "ext4" or seconds >= ADVISED_S // 2:
         return None
     return (
-        f"the card under {point} is written to about twice as much as need be: add "
+        f"the card under {point} is written to more than twice as much as need be: add "
         f"commit={ADVISED_S} to its options in /etc/fstab, and start the board anew"
     )
 
