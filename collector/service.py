@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Protocol
 
-from config.errors import NotSo
+from config.errors import NotSo, StoreFault
 
 
 def log_to_stderr(name: str) -> None:
@@ -29,11 +29,15 @@ def log_to_stderr(name: str) -> None:
 
 @contextmanager
 def only_one(path: Path, what: str) -> Iterator[None]:
-    """Hold the lock file `path`. Raises NotSo when another process holds it.
+    """Hold the lock file `path`. Raises NotSo when another process holds it, StoreFault when the
+    disk does not let anyone write.
 
     The lock goes with the process, however it ends.
     """
-    descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    try:
+        descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    except OSError as fault:
+        raise StoreFault(f"{path}: {fault.strerror}") from fault
     try:
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)

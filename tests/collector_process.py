@@ -73,6 +73,10 @@ class CollectorProcess:
         document: dict[str, Any] = json.loads(self.home.collector_state.read_text())
         return document
 
+    def wait(self, timeout_s: float = 20.0) -> int:
+        """Its exit code, once it has ended by itself."""
+        return self._process.wait(timeout_s)
+
     def kill(self) -> None:
         """SIGKILL: no time for a last word."""
         self._process.kill()

@@ -6,6 +6,8 @@ import fcntl
 import os
 from pathlib import Path
 
+from config.errors import StoreFault
+
 
 class OnlyOne:
     """A lock that at most one process holds. It is released when the process ends, however."""
@@ -15,8 +17,11 @@ class OnlyOne:
         self._file: int | None = None
 
     def take(self) -> bool:
-        """Take the lock; False when another process has it."""
-        file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        """Take the lock; False when another process has it. Raises StoreFault on a failing disk."""
+        try:
+            file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+        except OSError as fault:
+            raise StoreFault(f"{self._path}: {fault.strerror}") from fault
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:

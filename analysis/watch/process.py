@@ -21,6 +21,7 @@ from analysis.watch.jobs_home import jobs_of
 from analysis.watch.jobs_kept import JobFile
 from analysis.watch.locks import OnlyOne
 from analysis.watch.logs import log_to_stderr
+from analysis.watch.outcry import Outcry, cry
 from analysis.watch.outside import Outside
 from analysis.watch.quiet_hours import quiet_hours
 from analysis.watch.roster import RosterReader
@@ -75,14 +76,17 @@ def watch(home: Home) -> int:
         courier = Courier(home.folder, store, known, every_seconds=settings.watch.every_seconds)
         outside = Outside(home, settings)
 
+        outcry = Outcry(home, settings.watch.every_seconds)
+
         def evaluate() -> None:
-            try:
-                watcher.cycle()
-                after_minutes = settings.watch.tell_others_after_minutes
-                store.tell_others(other_digests, after_minutes, wall_clock_ms())
-            finally:
-                # What waits is delivered, also while the readings cannot be read.
-                courier.tick(wall_clock_ms())
+            with outcry.listening():
+                try:
+                    watcher.cycle()
+                    after_minutes = settings.watch.tell_others_after_minutes
+                    store.tell_others(other_digests, after_minutes, wall_clock_ms())
+                finally:
+                    # What waits is delivered, also while the readings cannot be read.
+                    courier.tick(wall_clock_ms())
             outside.tell(watcher, wall_clock_ms())
 
         job_file = stack.enter_context(JobFile(home.alarms, digests, quiet.hold if quiet else None))
@@ -122,7 +126,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         if given.home is None:
             raise Unusable("which home? give --home DIR, or set WARMCOIL_HOME")
-        return watch(Home(Path(given.home).expanduser().absolute()))
+        home = Home(Path(given.home).expanduser().absolute())
+        try:
+            return watch(home)
+        except StoreFault as fault:
+            cry(home, fault)
+            raise
     except WarmcoilError as fault:
         print(fault, file=sys.stderr)  # noqa: T201  # one line for the keeper
         return fault.exit_code
