@@ -105,7 +105,8 @@ def test_a_year_at_speed(tmp_path: Path, times: Callable[[int, int], int]) -> No
     grown = [more_mb >= MOST_MORE_MB, ratio >= MOST_TIMES_THE_WORK, files[-1] != files[0]]
     told(
         Promise.STEADY, f"{days} days at speed, a step of {STEP_MIN} min", tried=days * A_DAY,
-        lost=sum(grown), of="figures that grow", note=f"last quarter against the first: {more_mb:+.1f} MB, "
+        lost=sum(grown), of="figures that grow",
+        note=f"last quarter against the first: {more_mb:+.1f} MB, "
         f"{files[-1] - files[0]:+d} open files, {ratio:.2f} times the work a step "
         f"({1000 * median(work_s):.1f} ms)",
     )  # fmt: skip
