@@ -21,15 +21,17 @@ ON_THE_LINE = "urn:dev:mac:0024beffff804ff3"
 
 
 class LineNode:
-    """Says numbered readings on a pty, each with its time, from `begin` on until closed.
+    """Says numbered readings on a pty, each with its time or not, from `begin` on until closed.
 
-    `said` is how many: begin when somebody listens, since opening a port empties it.
+    `said` is how many, `at_ms` when: begin when somebody listens, since opening a port empties it.
     """
 
-    def __init__(self, link: Path, a_second: float = 10.0) -> None:
+    def __init__(self, link: Path, a_second: float = 10.0, *, timed: bool = True) -> None:
         self.socket = Socket(link)
         self.socket.plug_in()
         self.said = 0
+        self.at_ms: list[int] = []
+        self._timed = timed
         self._every_s = 1.0 / a_second
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run)
@@ -38,7 +40,9 @@ class LineNode:
         while not self._stop.wait(self._every_s):
             at_ms = time.time_ns() // 1_000_000
             number = float(self.said)
-            one = Measured(ON_THE_LINE, Quantity.VOLTAGE, number, at_ms=at_ms)
+            said_ms = at_ms if self._timed else None
+            one = Measured(ON_THE_LINE, Quantity.VOLTAGE, number, at_ms=said_ms)
+            self.at_ms.append(at_ms)
             self.socket.say(encode(pack([one])))
             self.said += 1
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import random
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -36,7 +37,10 @@ from config.settings import Settings
 from tests.analysis.watch.test_watcher import START_MS
 from tests.analysis.watch.test_watcher import Bench as WatchBench
 from tests.collector.test_pipeline import Bench, untimed
+from tests.collector_process import CollectorProcess, make_home, stored
+from tests.faults.feeders import LineNode
 from tests.faults.record import Promise, told
+from tests.plug import eventually
 
 pytestmark = pytest.mark.timeout(1800)
 
@@ -159,6 +163,64 @@ def failing_under_steps(folder: Path, seed: int) -> float | None:
     fell_ms = START_MS + 101 * MINUTE_MS
     assert low[0].at_ms >= fell_ms
     return (low[0].at_ms - fell_ms) / MINUTE_MS
+
+
+# ---- real processes ------------------------------------------------------------------------------
+
+LIBFAKETIME = next(Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"), None)
+"""Of Debian's package libfaketime."""
+
+
+@pytest.mark.campaign
+@pytest.mark.skipif(LIBFAKETIME is None, reason="libfaketime is not installed")
+def test_a_collector_that_is_started_in_1970_and_put_right_twice(tmp_path: Path) -> None:
+    """A real process under a clock that lies: every reading is kept, and dated within 5 s."""
+    shift = tmp_path / "shift"
+    environment = {
+        "LD_PRELOAD": str(LIBFAKETIME), "FAKETIME_TIMESTAMP_FILE": str(shift),
+        "FAKETIME_NO_CACHE": "1", "FAKETIME_DONT_FAKE_MONOTONIC": "1",
+    }  # fmt: skip
+    shift.write_text(f"{60 - round(time.time())}", "ascii")
+    with LineNode(tmp_path / "node", timed=False) as node:
+        home = make_home(
+            tmp_path / "home",
+            f"""
+            [collect]
+            commit_seconds = 0.5
+            [[serial]]
+            port = "{node.socket.link}"
+            """,
+        )
+        collector = CollectorProcess(home, **environment)
+        try:
+            assert eventually(lambda: collector.said(": open"), 60)
+            assert "1970-01-01T" in collector.log.read_text("utf-8")
+            node.begin()
+            assert eventually(lambda: collector.said("held"), 30)
+            time.sleep(3)
+            assert stored(home) == []
+            for seconds in (0, -7200, 0, 7200, 0):
+                shift.write_text(f"{seconds:+d}", "ascii")
+                time.sleep(2.5)
+            said = node.stop()
+            assert eventually(lambda: len(stored(home)) == said, 30)
+        finally:
+            code = collector.stop()[0]
+    kept = stored(home)
+    # In the two and a half seconds of each step they are dated by it: two hours off, no more.
+    off_ms = [min(abs(one.at_ms - node.at_ms[round(one.raw)] - shifted) for shifted in SHIFTS_MS)
+              for one in kept]  # fmt: skip
+    told(
+        Promise.CLOCK, "a collector under libfaketime: started in 1970, put right, stepped by 2 h",
+        tried=5, lost=said - len({one.raw for one in kept}), of=f"readings of {said}",
+        note=f"dated within {max(off_ms)} ms of the clock's own time",
+    )  # fmt: skip
+    assert sorted(round(one.raw) for one in kept) == list(range(said))
+    assert max(off_ms) < 5000
+    assert code == 0
+
+
+SHIFTS_MS = (0, -2 * HOUR_MS, 2 * HOUR_MS)
 
 
 # ---- nights and days that are not like others ----------------------------------------------------
