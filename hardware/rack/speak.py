@@ -7,6 +7,7 @@ import os
 import struct
 import termios
 import tty
+from collections import deque
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Literal
@@ -41,7 +42,7 @@ class SerialLine:
         os.set_blocking(self._ours, False)
         self._device = os.ttyname(self._theirs)
         self.lost_lines = 0
-        self._unread_lines = 0
+        self._sizes: deque[int] = deque(maxlen=_UNREAD_BYTES)
         staged = link.with_name(f".{link.name}.{os.getpid()}")
         staged.symlink_to(self._device)
         staged.replace(link)
@@ -58,7 +59,7 @@ class SerialLine:
             if written < len(line):
                 self.lost_lines += 1
             else:
-                self._unread_lines += 1
+                self._sizes.append(len(line))
 
     def close(self) -> None:
         """Hang up and take the link away, if it is still ours."""
@@ -68,13 +69,15 @@ class SerialLine:
         os.close(self._ours)
 
     def _make_room(self) -> None:
+        """Throw away what nobody has read for long. What the kernel still passes on is not there
+        yet, and may be read: only lines that are thrown away are lost."""
         waiting = struct.unpack("i", fcntl.ioctl(self._theirs, termios.FIONREAD, b"\0" * 4))[0]
-        if waiting == 0:
-            self._unread_lines = 0
-        elif waiting > _UNREAD_BYTES:
-            termios.tcflush(self._theirs, termios.TCIFLUSH)
-            self.lost_lines += self._unread_lines
-            self._unread_lines = 0
+        if waiting <= _UNREAD_BYTES:
+            return
+        termios.tcflush(self._theirs, termios.TCIFLUSH)
+        while waiting > 0 and self._sizes:
+            waiting -= self._sizes.popleft()
+            self.lost_lines += 1
 
 
 class MqttNode:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -15,6 +16,7 @@ from collector.readings import Flag, Quantity, Reading
 from collector.store.journal import Journal
 from config.home import Home
 from tests.analysis.cli.test_commands import run
+from tests.plug import eventually
 
 T = Quantity.TEMPERATURE
 PROBES = tuple(f"p{n}" for n in range(6))
@@ -64,6 +66,27 @@ def test_the_probe_in_the_hand_is_named(tmp_path: Path) -> None:
     assert "closed hand" in done.stderr
     asked_ms = int(home.haste.read_text())
     assert 0 < asked_ms - (wall_clock_ms() - told["seconds"] * 1000) < LONGEST_MS
+
+
+def test_probes_that_were_only_just_plugged_in_are_not_said_to_be_silent(tmp_path: Path) -> None:
+    home = Home(tmp_path / "home")
+    assert run("init", home=home.folder).returncode == 0
+    home.readings.mkdir()
+
+    def plug_in() -> None:
+        assert eventually(home.haste.exists, 60)  # it has begun to look
+        with closing(Journal(home.journal)) as journal:
+            for _ in range(3):
+                journal.commit([Reading("p1", T, wall_clock_ms(), 24.0)])
+                time.sleep(0.2)
+
+    thread = threading.Thread(target=plug_in)
+    thread.start()
+    done = run("probes", "find", home=home.folder)
+    thread.join()
+    assert done.returncode == 1
+    assert "the probes have only just been heard" in done.stderr
+    assert "Wait a minute, then begin again." in done.stderr
 
 
 def test_nobody_is_named_where_nothing_is_heard(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from hardware.node import names
+from tests.micropython import run
 
 MARK = b"\x12\x34"
 # RFC 1035 §4.1.1 to 4.1.4, laid out by hand: the question back, an alias by a pointer, an address.
@@ -52,3 +53,57 @@ def test_torn_at_any_place_it_is_a_fault_and_nothing_else() -> None:
     for length in range(len(ANSWER)):
         with pytest.raises(OSError, match="broker"):
             names.address_in(ANSWER[:length], "broker.home")
+
+
+REJOIN = """
+import asyncio, json
+from hardware.node import publisher
+from hardware.node.clock import Clock
+from hardware.node.faults import Faults
+from hardware.node.names import Names
+from hardware.node.ring import Ring
+from hardware.node.settings import Settings
+
+class Hollow(publisher.Network):
+    joined = 0
+
+    async def ensure(self):
+        if self.joined == 1:
+            raise MemoryError
+        raise OSError("nothing is reached")
+
+    def again(self):
+        self.joined += 1
+
+class Over(Exception):
+    pass
+
+class Quick:
+    Event = asyncio.Event
+    waits = []
+
+    @staticmethod
+    async def sleep(seconds):
+        Quick.waits.append(seconds)
+        if len(Quick.waits) == 17:
+            raise Over
+
+publisher.asyncio = Quick
+said, network = [], Hollow()
+plain = {"name": "shelf", "one_wire_pins": [4], "speak": "mqtt", "wifi": {"name": "home"},
+         "mqtt": {"host": "broker"}}
+one = publisher.Publisher(Settings(plain), board="b", network=network, ring=Ring(100),
+    faults=Faults(), clock=Clock(), names=Names(), beat=lambda: None, log=said.append)
+try:
+    asyncio.run(one.run())
+except Over:
+    pass
+print(json.dumps([network.joined, Quick.waits[:7], len(said), said[0], said[8][:25]]))
+"""
+
+
+def test_a_network_that_carries_nothing_is_joined_anew_and_no_want_of_memory_ends_it() -> None:
+    joined, waits, said, first, later = run(REJOIN)
+    assert joined == 2  # after eight failures each
+    assert waits == [1, 2, 4, 8, 16, 30, 30]
+    assert (said, first, later) == (17, "broker: nothing is reached", "broker: not enough memory")
