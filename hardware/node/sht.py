@@ -110,8 +110,9 @@ class Sht(Sensors):
                 first, second = words(await self._ask(self._kind.measure, self._kind.wait_s))
             except OSError:
                 self._bus.clear()
-                self._lost(said, "no answer")
-                return
+                self._fresh = True
+                if not left:
+                    self._lost(said, "no answer")
             except NoReading as fault:
                 if not left:
                     self._lost(said, str(fault))
