@@ -46,17 +46,22 @@ class Collect(Strict):
     wait_for_clock: bool = False
 
 
+Bucket = Annotated[str, Field(pattern=r'^[^\s"\\$]([^\n\r"\\$]*[^\s"\\$])?$')]
+
+
 class Archive(Strict):
     """What keeps the readings for years: a file of the home, or an InfluxDB.
 
     For InfluxDB 1.8, `bucket` is "database/retention-policy" and the token is "user:password".
+    With a `lasting_bucket` the first one may have a retention.
     The token stands in `token_file` or in WARMCOIL_INFLUXDB_TOKEN, never here.
     """
 
     kind: Literal["sqlite", "influxdb"] = "sqlite"
     url: Annotated[str, Field(pattern=r"^https?://[^\s/?#@]+(/[^\s?#@]*)?$")] | None = None
     org: str = Field(default="-", min_length=1)
-    bucket: Annotated[str, Field(pattern=r'^[^\s"\\$]([^\n\r"\\$]*[^\s"\\$])?$')] | None = None
+    bucket: Bucket | None = None
+    lasting_bucket: Bucket | None = None
     token_file: Path | None = None
     ca_file: Path | None = None
     timeout_seconds: Annotated[float, Field(ge=0.5, le=120)] = 10.0
@@ -65,13 +70,18 @@ class Archive(Strict):
     def _where(self) -> Self:
         if self.kind == "influxdb" and (self.url is None or self.bucket is None):
             raise ValueError("an InfluxDB takes an address and a bucket; give url and bucket")
+        if self.lasting_bucket is not None and self.lasting_bucket == self.bucket:
+            raise ValueError(
+                "lasting_bucket is the same as bucket; make a second one, or leave it out"
+            )
         return self
 
 
 class Retention(Strict):
     """How many days readings stay raw; older ones are kept by the hour, but raw around meals.
 
-    Without `raw_days` all stay raw.
+    Without `raw_days` all stay raw. This is of the file of a home: on a server the first bucket's
+    own retention thins, where there is a lasting one.
     """
 
     raw_days: int | None = None
@@ -285,6 +295,13 @@ class Settings(Strict):
                 raise ValueError(f"probe {probe.id} has two [[probe]] entries; keep one")
             seen.add(probe.id)
         return self
+
+    @property
+    def thins(self) -> bool:
+        """True when something is to be done at night so that old readings may go."""
+        if self.archive.kind == "influxdb":
+            return self.archive.lasting_bucket is not None
+        return self.retention.raw_days is not None
 
     @property
     def zone(self) -> ZoneInfo:

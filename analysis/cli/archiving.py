@@ -23,6 +23,7 @@ def move(home: HomeOption = None) -> None:
     First set [archive] and start the collector anew; then this, as often as you like. Each day is
     compared afterwards. The old archive is left as it is.
     """
+    from collector.store.moving import KeepsHours, move_hours
     from collector.store.moving import move as carry
     from collector.store.opening import open_archive, open_old_archive
 
@@ -37,10 +38,17 @@ def move(home: HomeOption = None) -> None:
         for one in carry(old, new):
             count += one.count
             typer.echo(one.sentence())
-        thinned = sum(span.thinned for span in old.series().values())
-    typer.echo(f"{count} readings verified by count and checksum; the old archive is kept")
-    if thinned:
-        typer.echo(
-            f"The days of {thinned} older readings are in the old archive by the hour alone and "
-            "cannot be carried: keep that file"
+        spans = {key: span for key, span in old.series().items() if span.thinned}
+        carried = (
+            move_hours(spans, old, new)
+            if isinstance(old, KeepsHours) and isinstance(new, KeepsHours)
+            else None
         )
+    typer.echo(f"{count} readings verified by count and checksum; the old archive is kept")
+    if spans and carried is None:
+        typer.echo(
+            "The days that it keeps by the hour alone cannot be carried there without a "
+            "lasting_bucket: keep that file"
+        )
+    elif carried:
+        typer.echo(f"{carried} hours of thinned days carried")

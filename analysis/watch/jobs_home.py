@@ -88,7 +88,7 @@ def _regular(  # noqa: PLR0917  # the parts of jobs_of, once each
         work = Apart(BACKUP, copy, _LIMIT_SECONDS, monotonic)
         step = "See that the disk is well and has room; try it by hand: warmcoil backup"
         jobs.insert(0, Job(BACKUP, Daily(watch.backup_at), work, step))
-    if settings.retention.raw_days is not None and settings.archive.kind == "sqlite":
+    if settings.thins:
         work = Apart(THIN, ["analysis.thinning", "--home", folder], _LIMIT_SECONDS, monotonic)
         jobs.append(Job(THIN, Daily(_THIN_AT), work, "Try it by hand: warmcoil thin"))
     if all_well is not None:

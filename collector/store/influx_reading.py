@@ -104,9 +104,9 @@ class InfluxReading:
         """See `ReadArchive.blocks`: nothing is packed here."""
         return [], self.columns(key, start_ms, end_ms)
 
-    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:  # noqa: ARG002  # see ReadArchive
-        """None: nothing is thinned here."""
-        return []
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:
+        """See `ReadArchive.hours`."""
+        return self._asked(lambda: self._archive.hours(key, start_ms, end_ms)) or []
 
     def checksums(self) -> dict[SeriesKey, tuple[list[int], list[int]]] | None:
         """None: a server keeps none, and to count them would be to read everything."""

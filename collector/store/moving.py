@@ -8,12 +8,14 @@ archive is only read.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
 
 from collector.readings import SeriesKey
 from collector.store.archive import Archive, Span
 from collector.store.columns import DAY_MS, Columns
+from collector.store.hours import Hour, merged
 from config.errors import NotSo, StoreFault
 
 _MOST_DAYS = 32
@@ -44,6 +46,36 @@ def move(old: Archive, new: Archive) -> Iterator[Moved]:
     """
     for key, span in sorted(old.series().items(), key=lambda one: (one[0].probe, one[0].quantity)):
         yield _series(old, new, key, span)
+
+
+@runtime_checkable
+class KeepsHours(Protocol):
+    """An archive in which days may be kept by the hour alone."""
+
+    def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:
+        """The hours that begin in [start_ms, end_ms), in order."""
+        ...
+
+    def write_hours(self, key: SeriesKey, hours: Sequence[Hour]) -> None:
+        """Keep hours, in order, merged with those that are there."""
+        ...
+
+
+def move_hours(spans: Mapping[SeriesKey, Span], old: KeepsHours, new: KeepsHours) -> int:
+    """Copy what is kept by the hour alone of the old archive's series; how many hours.
+
+    Raises StoreFault when one is not there afterwards.
+    """
+    count = 0
+    for key in sorted(spans, key=lambda key: (key.probe, key.quantity)):
+        if spans[key].thinned:
+            hours = old.hours(key, spans[key].first_ms, spans[key].last_ms + 1)
+            new.write_hours(key, hours)
+            there = new.hours(key, spans[key].first_ms, spans[key].last_ms + 1)
+            if merged(there, hours) != there:
+                raise StoreFault(f"{key.probe} {key.quantity}: not all hours are there; try again")
+            count += len(hours)
+    return count
 
 
 def fingerprint(columns: Columns) -> tuple[int, str]:

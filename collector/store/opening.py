@@ -9,6 +9,7 @@ from collector.store.reader import Reader
 from collector.store.sqlite_archive import SqliteArchive
 
 if TYPE_CHECKING:
+    from collector.store.influx_archive import InfluxArchive
     from config.home import Home
     from config.settings import Settings
 
@@ -18,9 +19,7 @@ if TYPE_CHECKING:
 def open_archive(home: Home, settings: Settings) -> Archive:
     """The home's archive, to write to. Raises StoreFault, BadSettings."""
     if settings.archive.kind == "influxdb":
-        from collector.store.influx_archive import InfluxArchive
-
-        return InfluxArchive(settings.archive)
+        return _on_server(settings)
     return SqliteArchive(home.archive)
 
 
@@ -31,9 +30,7 @@ def open_old_archive(home: Home, settings: Settings) -> Archive:
     """
     if settings.archive.kind == "influxdb":
         return SqliteArchive(home.archive, read_only=True)
-    from collector.store.influx_archive import InfluxArchive
-
-    return InfluxArchive(settings.archive)
+    return _on_server(settings)
 
 
 def open_reader(home: Home, settings: Settings, *, patient: bool = False) -> Reader:
@@ -42,9 +39,18 @@ def open_reader(home: Home, settings: Settings, *, patient: bool = False) -> Rea
     A `patient` one goes on with the journal where a server is away; see `influx_reading`.
     """
     if settings.archive.kind == "influxdb":
-        from collector.store.influx_archive import InfluxArchive
         from collector.store.influx_reading import InfluxReading
 
-        server = InfluxReading(InfluxArchive(settings.archive), patient=patient)
+        server = InfluxReading(_on_server(settings), patient=patient)
         return Reader(home.journal, server)
     return Reader(home.journal, home.archive)
+
+
+def _on_server(settings: Settings) -> InfluxArchive:
+    if settings.archive.lasting_bucket is not None:
+        from collector.store.influx_lasting import LastingArchive
+
+        return LastingArchive(settings.archive)
+    from collector.store.influx_archive import InfluxArchive
+
+    return InfluxArchive(settings.archive)

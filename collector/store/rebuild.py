@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Generator, Iterator
 from contextlib import closing
+from itertools import chain
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -71,7 +72,7 @@ def _rebuild_series(
         archive.write({key: Columns.joined(days.values())})
     hours = yield from _salvaged_days(file, "hours", number, name, _whole_hours)
     if hours:
-        archive.write_hours(key, hours)
+        archive.write_hours(key, list(chain.from_iterable(hours.values())))
 
 
 def _salvaged_days(

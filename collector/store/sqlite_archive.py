@@ -14,6 +14,7 @@ import threading
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from itertools import groupby
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -84,8 +85,8 @@ class SqliteArchive:
                     self._write_day(file, number, day, part, written)
         return written
 
-    def write_hours(self, key: SeriesKey, days: Mapping[int, Sequence[Hour]]) -> None:
-        """Keep hours by UTC day, for good on return; those that are there are merged with them.
+    def write_hours(self, key: SeriesKey, hours: Sequence[Hour]) -> None:
+        """Keep hours, in order, for good on return; those that are there are merged with them.
 
         Raises like `write`.
         """
@@ -93,9 +94,9 @@ class SqliteArchive:
             raise StoreFault(f"{self._path}: opened for reading only")
         with self._lock, speaking_of(self._path), self._transaction(self._writer) as file:
             number = _number_of(file, key)
-            for day, hours in days.items():
+            for day, part in groupby(hours, key=lambda hour: hour.start_ms // DAY_MS):
                 with self._saying(key):
-                    put_hours(file, number, day, hours)
+                    put_hours(file, number, day, list(part))
 
     def series(self) -> dict[SeriesKey, Span]:
         """See `Archive.series`."""

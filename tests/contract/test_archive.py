@@ -18,6 +18,7 @@ from collector.readings import AS_READ, Quantity, Reading, SeriesKey
 from collector.store.archive import Archive, Span, Written
 from collector.store.columns import DAY_MS, Columns
 from collector.store.influx_archive import InfluxArchive
+from collector.store.influx_lasting import LastingArchive
 from collector.store.sqlite_archive import SqliteArchive
 from tests.collector.store.series import COOL, DAY_0_MS, KEYS, WARM, few_days, readings
 from tests.influx import database, one_worker, the_server
@@ -40,19 +41,31 @@ def influx_place() -> Iterator[Opener]:
         yield lambda: InfluxArchive(settings, rows_at_once=7)
 
 
-ARCHIVES: dict[str, Place] = {"sqlite": sqlite_place, "influxdb": influx_place}
+@contextmanager
+def two_buckets() -> Iterator[Opener]:
+    with database(the_server()) as settings, database(the_server()) as lasting:
+        both = settings.model_copy(update={"lasting_bucket": lasting.bucket})
+        yield lambda: LastingArchive(both, rows_at_once=7)
+
+
+ARCHIVES: dict[str, Place] = {
+    "sqlite": sqlite_place,
+    "influxdb": influx_place,
+    "influxdb with a lasting bucket": two_buckets,
+}
+
+SLOW = {influx_place, two_buckets}
 
 every_archive = pytest.mark.parametrize(
     "place",
     [
-        pytest.param(place, id=name, marks=[one_worker] if place is influx_place else [])
+        pytest.param(place, id=name, marks=[one_worker] if place in SLOW else [])
         for name, place in ARCHIVES.items()
     ],
 )
 
 Law = Callable[..., None]
 
-SLOW = {influx_place}
 SHARE = 12
 """A server takes a dozen requests and syncs where a file takes one: fewer examples."""
 
