@@ -13,6 +13,7 @@ from analysis.watch.outbox import Urgency
 from analysis.watch.schema import STEPS
 from analysis.watch.states import Cause, Kind, State
 from collector.store.content_sums import sum_faults
+from collector.store.sqlite_file import undo_half_done
 from config.errors import StoreFault
 
 _WORDS: tuple[tuple[str, type[StrEnum]], ...] = (
@@ -31,6 +32,8 @@ def check_alarms(path: Path) -> list[str]:
         return []
     uri = f"{path.absolute().as_uri()}?mode=ro"
     try:
+        with speaking_of(path):
+            undo_half_done(path)
         with (
             speaking_of(path),
             closing(sqlite3.connect(uri, uri=True, isolation_level=None)) as file,

@@ -10,7 +10,7 @@ from pathlib import Path
 from collector.book.schema import APPLICATION_ID, STEPS
 from collector.store.content_sums import keep_sums, renew_sums
 from collector.store.copying import keep_copy
-from collector.store.sqlite_file import write_ahead
+from collector.store.sqlite_file import undo_half_done, write_ahead
 from config.errors import StoreFault
 
 VERSION = len(STEPS)
@@ -71,6 +71,7 @@ def speaking_of(path: Path) -> Iterator[None]:
 def _reader(path: Path) -> sqlite3.Connection:
     uri = f"{path.absolute().as_uri()}?mode=ro"
     with speaking_of(path):
+        undo_half_done(path)
         connection = sqlite3.connect(uri, uri=True, timeout=WAIT_SECONDS, isolation_level=None)
     try:
         with speaking_of(path):

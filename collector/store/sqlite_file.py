@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from collector.store.migrations import Schema, bring_up, version_of
@@ -62,6 +62,7 @@ def open_as_it_is(path: Path, schema: Schema) -> tuple[sqlite3.Connection | None
     if not path.exists():
         return None, 0
     with speaking_of(path):
+        undo_half_done(path)
         connection = _connect(path, "ro", READER_WAITS_S)
     try:
         with speaking_of(path):
@@ -85,6 +86,16 @@ def speaking_of(path: Path) -> Iterator[None]:
         raise StoreFault(f"{path}: {_DAMAGED.format('what it holds is not text')}") from fault
     except OSError as fault:
         raise StoreFault(f"{path}: {fault.strerror or fault}") from fault
+
+
+def undo_half_done(path: Path) -> None:
+    """Undo what a power cut left half done while the file was being made: a reader may not.
+
+    Only then has a file a rollback journal beside it. Raises what SQLite raises.
+    """
+    if path.with_name(f"{path.name}-journal").exists():
+        with closing(sqlite3.connect(path, timeout=READER_WAITS_S)) as file:
+            file.execute("SELECT count(*) FROM sqlite_schema").fetchone()
 
 
 def is_busy(fault: sqlite3.Error) -> bool:
