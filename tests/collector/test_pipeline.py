@@ -18,7 +18,7 @@ from collector.deliveries import Deliveries
 from collector.frame import Delivery, Frame
 from collector.haste import LONGEST_MS, Pace, hasten
 from collector.measured import Measured
-from collector.newcomers import ANOTHER_EVERY_S, AT_ONCE, Newcomers
+from collector.newcomers import ANOTHER_EVERY_S, Newcomers
 from collector.pipeline import COMMIT_AT_UNACKNOWLEDGED, Pipeline
 from collector.plausible import Judge
 from collector.readings import Correction, Flag, Quantity, Reading
@@ -349,10 +349,12 @@ def test_only_messages_without_a_time_leave_a_receipt(bench: Bench) -> None:
 
 
 def test_a_new_probe_in_every_message_is_bounded_and_the_known_ones_are_served(
-    bench: Bench,
+    bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr("collector.newcomers.AT_ONCE", 50)
+    bench.start()
     bench.serial(untimed(30.0, "q"))
-    for number in range(AT_ONCE + 100):
+    for number in range(150):
         bench.serial(untimed(30.0, f"mad-{number}"))
     bench.let_pass(ANOTHER_EVERY_S)
     bench.serial(untimed(30.0, "real"))
@@ -361,7 +363,7 @@ def test_a_new_probe_in_every_message_is_bounded_and_the_known_ones_are_served(
     there = [one.probe for one in bench.stored()]
     assert there.count("q") == 2
     assert "real" in there
-    assert len(set(there)) == AT_ONCE + 1
+    assert len(set(there)) == 51
     assert bench.dropped("serial") == {"too many new probes": 101}
 
 
