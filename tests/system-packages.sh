@@ -10,6 +10,7 @@ need mosquitto_pub mosquitto-clients
 need openssl openssl
 need systemd-analyze systemd
 need chromium chromium
+need strace strace
 # MicroPython comes as a wheel (pyproject.toml); where there is none, Debian has it from 13 on. The
 # node's tests are skipped without it.
 if [ ! -x .venv/bin/micropython ] && apt-cache show micropython >/dev/null 2>&1; then
