@@ -6,7 +6,6 @@ import contextlib
 import os
 import pty
 import select
-import termios
 import time
 from collections.abc import Mapping, Sequence
 
@@ -21,10 +20,6 @@ class Talk:
         self._pid, self._end = pty.fork()
         if self._pid == 0:  # the program; the terminal is its controlling one, so Ctrl-C reaches it
             os.execvpe(words[0], list(words), dict(environment))  # noqa: S606
-        # Else Ctrl-C throws away what is on its way, at times what the program says to it too.
-        modes = termios.tcgetattr(self._end)
-        modes[3] |= termios.NOFLSH
-        termios.tcsetattr(self._end, termios.TCSANOW, modes)
         self.said = ""
 
     def until(self, text: str) -> str:

@@ -130,7 +130,7 @@ def test_silence_in_the_middle_and_a_point_too_near(bench: Bench) -> None:
     assert "two points 10 °C apart" in talk.until("Once more")
     talk.types(CTRL_C)
     code, said = talk.ended()
-    assert (code, said.strip().endswith("warmcoil: stopped")) == (130, True)
+    assert (code, "Traceback" in said) == (130, False)
     (ice,) = bench.kept()
     assert ice.second_read_c is None
 
