@@ -179,6 +179,7 @@ def test_slow(
     )  # fmt: skip
 
 
+@pytest.mark.campaign  # half a minute; make promises tries it
 def test_read_only(patient: Mosquitto, card: Card, begin: Begin, tmp_path: Path) -> None:
     """Only a reboot mends it; until then the collector holds what it has. The keeper is told once,
     though no alarm can be kept; a new start is one line."""

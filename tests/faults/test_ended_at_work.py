@@ -344,7 +344,7 @@ def rows_of(path: Path, schema: Schema) -> int:
 
 def rows_of_copy(path: Path) -> int:
     schema = JOURNAL if path.name == "journal.db" else ARCHIVE
-    return rows_of(path.with_name(f"{path.name}.version-1"), schema)
+    return rows_of(path.with_name(f"{path.name}.version-{schema.version}"), schema)
 
 
 WORKS = [
