@@ -3,7 +3,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/pip --disable-pip-version-check -q
-WORKERS ?= auto
+# One more than there are cores: many tests wait for processes and clocks.
+WORKERS ?= $(shell expr $$(getconf _NPROCESSORS_ONLN) + 1)
 
 .PHONY: help demo test lint types campaigns bench promises influxd lock format clean install uninstall
 
