@@ -6,6 +6,7 @@ import contextlib
 import os
 import pty
 import select
+import signal
 import time
 from collections.abc import Mapping, Sequence
 
@@ -19,6 +20,7 @@ class Talk:
     def __init__(self, words: Sequence[str], environment: Mapping[str, str]) -> None:
         self._pid, self._end = pty.fork()
         if self._pid == 0:  # the program; the terminal is its controlling one, so Ctrl-C reaches it
+            signal.signal(signal.SIGINT, signal.SIG_DFL)  # a shell's background job ignores it
             os.execvpe(words[0], list(words), dict(environment))  # noqa: S606
         self.said = ""
 

@@ -26,6 +26,7 @@ from collector.clock import Clock
 from collector.readings import Flag
 from collector.store.reader import Reader
 from config.care import load_care_profile
+from config.errors import StoreFault
 from config.settings import load_settings
 from tests.analysis.watch.stage import HOUR_MS, MINUTE_MS, Stage
 
@@ -230,7 +231,7 @@ def test_a_disk_that_fails_at_the_change_of_state_loses_nothing(
 
     with monkeypatch.context() as patch:
         patch.setattr(Outbox, "put", full)
-        with pytest.raises(OSError, match="No space"):
+        with pytest.raises(StoreFault, match="No space"):
             bench.report(26.0, 1)
     assert bench.story() == []
     bench.report(26.0, 1)
@@ -511,7 +512,7 @@ def test_a_disk_that_fails_at_a_request_leaves_it_waiting(
     bench.ask(Action.SHELVE, LOW, minutes=30)
     with monkeypatch.context() as patch:
         patch.setattr("analysis.watch.alarm_store.settle", _full)
-        with pytest.raises(OSError, match="No space"):
+        with pytest.raises(StoreFault, match="No space"):
             bench.report(26.0, 1)
     assert len(bench.store.requests()) == 1
     assert len(bench.transitions()) == 1
