@@ -163,10 +163,11 @@ class SqliteArchive:
     def last_times(self) -> dict[SeriesKey, int]:
         """The time of the newest reading of every series in ms, without decoding anything."""
         rows = self._rows(
-            "SELECT probe, quantity, last_ms FROM series JOIN block ON series_id = id "
-            "AND day = (SELECT max(day) FROM block WHERE series_id = series.id)"
+            # Series by series: joined, SQLite would look at every block there is.
+            "SELECT probe, quantity, (SELECT last_ms FROM block WHERE series_id = id "
+            "ORDER BY day DESC LIMIT 1) AS newest_ms FROM series WHERE newest_ms IS NOT NULL"
         )
-        return {self._key(probe, quantity): last_ms for probe, quantity, last_ms in rows}
+        return {self._key(probe, quantity): newest_ms for probe, quantity, newest_ms in rows}
 
     def last_day(self, key: SeriesKey, before_day: int) -> Stored | None:
         """The newest block of a series before a day."""
