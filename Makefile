@@ -44,6 +44,7 @@ $(INFLUXD):
 test: $(VENV)/.test
 	@sh tests/system-packages.sh
 	@sh tests/influxd.sh $(INFLUXD) if-possible
+	@$(BIN)/python -m compileall -q collector analysis config hardware tests  # for a thousand starts
 	$(BIN)/pytest -n $(WORKERS) --dist loadgroup -m "not campaign"
 
 campaigns: $(VENV)/.test
