@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from analysis.kept_raw import KeptRaw
 from collector.readings import SeriesKey
 from collector.store.columns import DAY_MS, Columns
-from collector.store.hours import HOUR_MS, count_of, hours_of
+from collector.store.hours import count_of, hours_of
 from collector.store.influx_lasting import LastingArchive, day_counts
 
 _DAYS_AT_ONCE = 16
@@ -91,6 +91,6 @@ def _by_hour(archive: LastingArchive, key: SeriesKey, first: int, last: int) -> 
     """How many readings the hours of each day have."""
     found: dict[int, int] = {}
     for hour in archive.hours(key, first * DAY_MS, (last + 1) * DAY_MS):
-        day = hour.number * HOUR_MS // DAY_MS
+        day = hour.start_ms // DAY_MS
         found[day] = found.get(day, 0) + count_of([hour])
     return found

@@ -16,7 +16,8 @@ from collector.store.journal import Receipt
 
 REMEMBERED = 2000
 """Receipts kept in memory. Acknowledgements are sent in order, so only the last ones can have
-been lost: as many as the broker has in flight, which is 20 by mosquitto's default."""
+been lost: as many as the broker has in flight, which we limit (`mqtt_client.IN_FLIGHT`) and
+mosquitto, when flooded, may pass."""
 
 
 @dataclass(slots=True)

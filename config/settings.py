@@ -304,6 +304,11 @@ class Settings(Strict):
         return self.retention.raw_days is not None
 
     @property
+    def probe_names(self) -> dict[str, str]:
+        """What the keeper calls the probes, by their own names; those that have such a name."""
+        return {one.id: one.name for one in self.probe if one.name}
+
+    @property
     def zone(self) -> ZoneInfo:
         """The home's time zone."""
         return ZoneInfo(self.time_zone)

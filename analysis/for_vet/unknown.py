@@ -110,7 +110,7 @@ def _calibration(of: VetReport) -> Iterator[str]:
         )
         if any(part is not None for part in given)
     }
-    names = {one.id: one.name for one in of.settings.probe if one.name}
+    names = of.settings.probe_names
     without = [
         f"{plain(names.get(probe, probe))} ({quantity})"
         for probe, quantity in of.probes

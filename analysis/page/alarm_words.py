@@ -16,7 +16,7 @@ _WHO = {"page": "on the page", "link": "by a link in a message"}
 
 def name_of(key: AlarmKey, settings: Settings) -> str:
     """ "Warm side low, left shelf"."""
-    names = {one.id: one.name for one in settings.probe if one.name}
+    names = settings.probe_names
     probe = names.get(key.probe or "", key.probe)
     place = ", ".join(plain(part) for part in (key.enclosure, probe) if part)
     kind = f"{key.kind.value[:1].upper()}{key.kind.value[1:]}"

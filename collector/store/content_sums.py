@@ -95,4 +95,5 @@ def _summed(value: int, sign: int, *row: object) -> int:
 
 
 def _hash(row: Sequence[object]) -> int:
-    return int.from_bytes(hashlib.blake2b(repr(row).encode(), digest_size=8).digest(), "big")
+    # Not repr: what it spells out, and what it escapes, changes with the Unicode of each Python.
+    return int.from_bytes(hashlib.blake2b(ascii(row).encode(), digest_size=8).digest(), "big")

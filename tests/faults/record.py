@@ -39,12 +39,14 @@ class Promise(StrEnum):
 
 
 def told(
-    promise: Promise, fault: str, *, tried: int, lost: int, of: str = "", note: str = ""
+    promise: Promise, fault: str, *, tried: int, lost: int = 0, of: str = "", note: str = ""
 ) -> None:
     """Say that `promise` was tried `tried` times under `fault`, and how much was lost.
 
-    `of` says what `lost` counts and out of how many ("readings of 12,345"); `note` what else a
-    developer should know: the worst delay, the most memory. The test itself asserts what must hold.
+    It is called when the test has asserted all that must hold: `lost` is counted where some may
+    be, and left out where the test would have failed before this line for a single one. `of` says
+    what is counted and out of how many ("readings of 12,345"); `note` what else a developer should
+    know: the worst delay, the most memory.
     """
     line = {
         "promise": str(promise), "fault": fault, "tried": tried, "lost": lost, "of": of,

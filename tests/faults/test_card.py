@@ -149,7 +149,7 @@ def test_full(
     assert more_mb < 10
     told(
         Promise.CARD, f"a card full for {seconds} s at {A_SECOND} readings a second", tried=1,
-        lost=0, of=f"readings of {readings:,}", note=f"{more_mb:.1f} MB more memory",
+        of=f"readings of {readings:,}", note=f"{more_mb:.1f} MB more memory",
     )  # fmt: skip
 
 
@@ -174,7 +174,7 @@ def test_slow(
     readings, _ = all_there(home, nodes)
     assert collector.stop()[0] == 0
     told(
-        Promise.KEPT, "a card that takes up to 4 s to write, a kill in every fourth", lost=0,
+        Promise.KEPT, "a card that takes up to 4 s to write, a kill in every fourth",
         tried=freezes, of=f"readings of {readings:,}",
     )  # fmt: skip
 

@@ -141,7 +141,7 @@ def test_a_byte_turned_over(
         shutil.rmtree(home.folder)
     assert changed == []
     told(
-        Promise.FOUND, f"a byte of {Path(name).name} turned over", tried=tried, lost=0,
+        Promise.FOUND, f"a byte of {Path(name).name} turned over", tried=tried,
         of=f"changes unseen; {seen} seen, {unnoticed} changed nothing",
     )  # fmt: skip
 
@@ -160,7 +160,7 @@ def test_an_end_cut_off(
             file.truncate(chance.randrange(1, size))
         assert CHECKS[name](path), number
         shutil.rmtree(home.folder)
-    told(Promise.FOUND, f"the end of {Path(name).name} cut off", tried=tried, lost=0, of="unseen")
+    told(Promise.FOUND, f"the end of {Path(name).name} cut off", tried=tried, of="unseen")
 
 
 # Of the store there has been no earlier version; an earlier book is brought up by whoever reads it.
@@ -180,7 +180,7 @@ def test_another_version_is_said_and_left(
     wanted = "written by a newer Warmcoil" if version == "later" else "of an earlier version"
     assert wanted in fault
     assert path.read_bytes() == before
-    told(Promise.FOUND, f"{Path(name).name} of a {version} version", tried=1, lost=0, of="unsaid")
+    told(Promise.FOUND, f"{Path(name).name} of a {version} version", tried=1, of="unsaid")
 
 
 def seen(home: Home) -> set[tuple[str, int, float]]:
@@ -265,9 +265,7 @@ def test_a_restored_backup_answers_byte_for_byte(
         assert asked(again, *words) == before, words
     for name in CHECKS:
         assert answers(again.folder / name) == answers(whole.folder / name)
-    told(
-        Promise.BACKUP, "backup and restore", tried=len(commands), lost=0, of="answers that differ"
-    )
+    told(Promise.BACKUP, "backup and restore", tried=len(commands), of="answers that differ")
 
 
 def test_a_byte_of_a_backup_turned_over_is_refused(
@@ -295,6 +293,6 @@ def test_a_byte_of_a_backup_turned_over_is_refused(
             shutil.rmtree(home.folder)
     assert refused > tried / 2
     told(
-        Promise.FOUND, "a byte of a backup turned over, then `restore`", tried=tried, lost=0,
+        Promise.FOUND, "a byte of a backup turned over, then `restore`", tried=tried,
         of=f"changes unseen; {refused} refused, the rest changed nothing",
     )  # fmt: skip

@@ -416,5 +416,5 @@ def test_ended_at_any_call(work: Work, tmp_path: Path, times: Callable[[int, int
 def tell(work: Work, fault: str, tried: int, looked_for: int) -> None:
     """None was lost, or `settle` would have said so."""
     fault = f"{fault} at any call during {work.name}"
-    told(work.promise, fault, tried=tried, lost=0, of=f"{work.of} of {looked_for:,}")
-    told(Promise.OPENS, fault, tried=tried, lost=0, of="files")
+    told(work.promise, fault, tried=tried, of=f"{work.of} of {looked_for:,}")
+    told(Promise.OPENS, fault, tried=tried, of="files")

@@ -157,8 +157,8 @@ def test_a_killed_page_costs_nothing(
     settings = load_settings(home)
     assert check_home(home, settings).faults == []
     of = f"readings of {len(nodes.taken):,}"
-    told(Promise.KEPT, "SIGKILL of the page", tried=kills, lost=0, of=of)
-    told(Promise.ALARMS, "SIGKILL of the page", tried=kills, lost=0, of="alarms of 1")
+    told(Promise.KEPT, "SIGKILL of the page", tried=kills, of=of)
+    told(Promise.ALARMS, "SIGKILL of the page", tried=kills, of="alarms of 1")
 
 
 def furnished(folder: Path, broker: Mosquitto, endpoint: Endpoint) -> Home:

@@ -136,7 +136,7 @@ def test_alarms_are_neither_lost_nor_repeated(
         assert again <= killed
     assert check_alarms(home.alarms) == []
     told(
-        Promise.ALARMS, f"SIGKILL of the {victim}", tried=killed, lost=0,
+        Promise.ALARMS, f"SIGKILL of the {victim}", tried=killed,
         of=f"messages of {len(sent)}",
         note="the same alarms at the same times as of a watch left alone"
         + (f"; {again} sent again with the same reference" if again else ""),

@@ -105,10 +105,9 @@ def _show(request: Request, probe: str, bath: str, form: Form) -> Response:
         found = steady_now(home.reader, probe, home.now_ms)
         first = first_point(home.book, probe, home.now_ms)
         last = home.book.calibrations(probe)[-1:]
-        name = next((one.name for one in home.settings.probe if one.id == probe), None)
         return show(
             request, "probe_calibrate.html", home, status=form.status, form=form,
-            probe=probe, name=name, bath=bath,
+            probe=probe, name=home.settings.probe_names.get(probe), bath=bath,
             steady=found is not None and found.why_not is None,
             words=steady_words(found),
             cautions=[*CAUTIONS, *filter(None, [about_humidity(home.reader, probe)])],

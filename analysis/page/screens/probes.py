@@ -85,6 +85,7 @@ def _form(request: Request, probe: str, form: Form | None) -> Response:
             form = Form({"ago": "now", **there})
         return show(
             request, "probe_move.html", home, status=form.status, form=form, probe=probe,
+            name=home.settings.probe_names.get(probe),
             enclosures=[one.enclosure for one in home.book.enclosures()],
             zones=[(zone.value, zone.value.capitalize()) for zone in Zone],
         )  # fmt: skip
