@@ -203,6 +203,8 @@ class MqttBroker(Source):
         for reason in reasons:
             if reason.is_failure:
                 self._complain(f"a subscription was refused: {_told(reason)}")
+        if not any(reason.is_failure for reason in reasons):
+            log.info("%s: subscribed", self.name)
 
     def _on_disconnect(
         self,

@@ -51,7 +51,7 @@ def measured(folder: Path, seconds: float) -> Iterator[Line]:
     try:
         text = f'time_zone = "UTC"\n[mqtt]\nhost = "{HOST}"\nport = {broker.port}\n'
         collector = CollectorProcess(make_home(folder / "home", text))
-        assert eventually(lambda: collector.said("mqtt: connected"), 60.0)
+        assert eventually(lambda: collector.said("mqtt: subscribed"), 60.0)
         _send(broker.port, _SETTLES_S)
         began_s, began_cpu_s = time.monotonic(), cpu_s(collector.pid)
         most_mb = _send(broker.port, seconds, collector.pid)

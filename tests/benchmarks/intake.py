@@ -82,7 +82,7 @@ def _collector(folder: Path, broker: Mosquitto, count: int) -> tuple[float, floa
     text = f'time_zone = "UTC"\n[mqtt]\nhost = "{HOST}"\nport = {broker.port}\n'
     home = make_home(folder / "home", text)
     once = CollectorProcess(home)
-    assert eventually(lambda: once.said("mqtt: connected"))
+    assert eventually(lambda: once.said("mqtt: subscribed"))
     once.stop()
     publish(broker.port, count)
     collector = CollectorProcess(home)

@@ -62,7 +62,7 @@ def simulated(folder: Path, enclosures: int, seconds: float) -> Iterator[Line]:
     try:
         home = _home(folder / "home", broker.port, enclosures)
         collector = CollectorProcess(home)
-        assert eventually(lambda: collector.said("mqtt: connected"), 60.0)
+        assert eventually(lambda: collector.said("mqtt: subscribed"), 60.0)
         nodes = Nodes(broker.port, enclosures)
         with WatchProcess(home) as watch:
             pids = {"collect": collector.pid, "watch": watch.pid}

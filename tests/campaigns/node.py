@@ -48,7 +48,7 @@ class Bench:
         home = make_home(folder / "home", f"{settings}port = {self.broker.port}\n")
         self.collector = CollectorProcess(home)
         stack.callback(self.collector.kill)
-        assert eventually(lambda: self.collector.said("connected"), 20)
+        assert eventually(lambda: self.collector.said("mqtt: subscribed"), 20)
         self.node = NodeProcess(folder / "node", over_mqtt(self.wire.port, server))
         stack.callback(self.node.kill)
 

@@ -121,7 +121,7 @@ def test_over_mqtt_with_a_broken_wire(
     collector = collecting(
         stack, tmp_path / "home", f'[mqtt]\nhost = "{HOST}"\nport = {broker.port}\n'
     )
-    assert eventually(lambda: collector.said("connected"))
+    assert eventually(lambda: collector.said("mqtt: subscribed"))
     node = NodeProcess(tmp_path / "node", over_mqtt(wire.port, time_server))
     stack.callback(node.kill)
     node.start()
