@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -111,18 +111,18 @@ def _times(block: Block) -> Int64s:
     # Unsigned, which wraps around: two times may be further apart than an int64 can say.
     at_ms = np.empty(block.count, np.uint64)
     at_ms[0] = block.first_ms % 2**64
-    at_ms[1:] = _integers(block.times, block.time_width)
-    at_ms[1:] += np.uint64(block.step_ms)
+    np.add(_unsigned(block.times, block.time_width), np.uint64(block.step_ms), out=at_ms[1:])
     return np.cumsum(at_ms, out=at_ms).view(np.int64)
 
 
 def _raw(block: Block) -> Doubles:
     if block.kind is Values.DOUBLES:
         return _doubles(block.values)
-    zigzagged = _integers(block.values, block.width)
+    zigzagged = _unsigned(block.values, block.width)
+    signed = zigzagged.dtype.str.replace("u", "i")  # as wide as they are, so that little is moved
     integers = np.empty(block.count, np.int64)
     integers[0] = block.start
-    integers[1:] = (zigzagged >> 1).astype(np.int64) ^ -(zigzagged & 1).astype(np.int64)
+    integers[1:] = (zigzagged >> 1).view(signed) ^ -(zigzagged & 1).view(signed)
     np.cumsum(integers, out=integers)
     if block.kind is Values.GRID:
         return integers / float(block.scale)
@@ -131,13 +131,16 @@ def _raw(block: Block) -> Doubles:
     return _doubles(block.table)[integers]
 
 
-def _integers(planes: bytes, width: int) -> NDArray[np.uint64]:
-    bytes_of = np.frombuffer(planes, np.uint8).reshape(width, -1)
-    return np.ascontiguousarray(bytes_of.T).view(f"<u{width}").ravel().astype(np.uint64)
+def _unsigned(planes: bytes, width: int) -> NDArray[np.unsignedinteger[Any]]:
+    """The integers of byte planes, as wide as they are written."""
+    bytes_of = np.frombuffer(planes, np.uint8)
+    if width == 1:
+        return bytes_of
+    return np.ascontiguousarray(bytes_of.reshape(width, -1).T).view(f"<u{width}").ravel()
 
 
 def _doubles(planes: bytes) -> Doubles:
-    return _integers(planes, 8).view(np.float64)
+    return _unsigned(planes, 8).view(np.float64)
 
 
 def _corrected(raw: Doubles, block: Block) -> Doubles:
@@ -157,10 +160,12 @@ def _joined(tables: Sequence[Table]) -> Table:
     tables = tables or [
         Table(np.empty(0, np.int64), np.empty(0), np.empty(0), np.empty(0, np.uint8))
     ]
+    raw = np.concatenate([one.raw for one in tables])
+    as_read = all(one.value is one.raw for one in tables)
     return Table(
         np.concatenate([one.at_ms for one in tables]),
-        np.concatenate([one.raw for one in tables]),
-        np.concatenate([one.value for one in tables]),
+        raw,
+        raw if as_read else np.concatenate([one.value for one in tables]),
         np.concatenate([one.flags for one in tables]),
     )
 

@@ -84,8 +84,10 @@ def _capped(line: Line, top_c: float) -> Line:
 
 def _mean_growth(x: Floats) -> Floats:
     """(e^x − 1) / x, which is 1 at x = 0."""
-    still = x == 0.0
-    return np.where(still, 1.0, np.expm1(x) / np.where(still, 1.0, x))
+    growth = np.ones(len(x))
+    moving = np.flatnonzero(x)  # many pieces are level where a probe counts in steps
+    growth[moving] = np.expm1(x[moving]) / x[moving]
+    return growth
 
 
 def _reached(wanted: float, line: Line, gains: Floats, at_first: Floats, x: Floats) -> float:

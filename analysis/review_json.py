@@ -55,17 +55,19 @@ def _plain(value: Any) -> Any:
     """Records as objects, all the way down. Without the copies that `dataclasses.asdict` makes of
     every number: a third of the time of reviewing many meals went there.
     """
-    if isinstance(value, tuple):
+    kind: type = type(value)
+    if kind is tuple:
         return [_plain(one) for one in value]
-    if not is_dataclass(value):
+    names = _names(kind)
+    if names is None:
         return value
-    record: type = type(value)
-    return {name: _plain(getattr(value, name)) for name in _names(record)}
+    return {name: _plain(getattr(value, name)) for name in names}
 
 
 @cache
-def _names(record: type) -> tuple[str, ...]:
-    return tuple(field.name for field in fields(record))
+def _names(kind: type) -> tuple[str, ...] | None:
+    """The names of a record's fields; None where it is no record."""
+    return tuple(field.name for field in fields(kind)) if is_dataclass(kind) else None
 
 
 def _time(at_ms: float | None) -> str | None:

@@ -89,21 +89,19 @@ class Ran:
 
 def run(command: Sequence[str], **environment: str) -> Ran:
     """Run a command to its end. Raises CalledProcessError when it fails."""
-    began = time.perf_counter()
-    with subprocess.Popen(
-        command, stdout=subprocess.PIPE, env={**os.environ, **environment}
-    ) as process:
-        output = process.stdout.read() if process.stdout else b""
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise subprocess.CalledProcessError(process.returncode, command)
-    return Ran(
-        time.perf_counter() - began,
-        used.ru_utime + used.ru_stime,
-        used.ru_maxrss * 1024 / 1e6,
-        output,
-    )
+    told, tells = os.pipe()
+    with os.fdopen(told, encoding="ascii") as report:
+        weigh = [sys.executable, "-I", "-S", str(Path(__file__).with_name("weigh.py")), str(tells)]
+        try:
+            ran = subprocess.run(
+                [*weigh, *command],
+                stdout=subprocess.PIPE, env={**os.environ, **environment},
+                pass_fds=[tells], check=True,
+            )  # fmt: skip
+        finally:
+            os.close(tells)
+        took = json.load(report)
+    return Ran(took["seconds"], took["cpu_s"], took["most_mb"], ran.stdout)
 
 
 def forget_cached(folder: Path) -> None:
