@@ -86,7 +86,7 @@ def _collector(folder: Path, broker: Mosquitto, count: int) -> tuple[float, floa
     once.stop()
     publish(broker.port, count)
     collector = CollectorProcess(home)
-    assert eventually(lambda: collector.said("mqtt: connected"))
+    assert eventually(lambda: collector.said("mqtt: subscribed"))
     began_s, began_cpu_s = time.perf_counter(), cpu_s(collector.pid)
     with Reader(home.journal, home.archive) as reader:
         last = reader_has(reader, count - COMMIT_AT_UNACKNOWLEDGED)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import random
 import subprocess
 import sys
+import time
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -23,6 +26,7 @@ from config.settings import Archive as ArchiveSettings
 from config.settings import load_settings
 from tests.collector.store.series import DAMP, DAY_0_MS, KEYS, WARM, believable
 from tests.collector_process import make_home
+from tests.faults.record import Promise, told
 from tests.influx import database, one_worker, the_server
 
 pytestmark = one_worker
@@ -99,6 +103,50 @@ def test_there_and_back_with_a_kill_on_the_way(tmp_path: Path) -> None:
         ):
             list(move(old, file))
             assert prints(file) == before
+
+
+@pytest.mark.timeout(3600)
+def test_killed_at_random_both_archives_are_whole(
+    tmp_path: Path, times: Callable[[int, int], int]
+) -> None:
+    """What was there stays there, what has arrived is right, and one run more completes it."""
+    written = history()
+    written[MANY[0]] = believable(40_000, every_ms=60_000, jitter_ms=90, seed=2)
+    total = sum(map(len, written.values()))
+    kills, done, chance = 0, 0, random.Random(3)
+    while kills < times(2, 60):
+        folder = tmp_path / str(done)
+        with database(the_server()) as settings:
+            home = make_home(folder, toml("influxdb", settings))
+            home.readings.mkdir()
+            with closing(SqliteArchive(home.archive)) as file:
+                file.write(written)
+                before = prints(file)
+            settled = load_settings(home)
+            while kills < times(2, 60):
+                with command(home) as process:
+                    time.sleep(chance.uniform(0.4, 3.0))
+                    process.kill()
+                    kills += 1
+                if process.returncode == 0:
+                    break  # it was faster
+                with (
+                    closing(open_old_archive(home, settled)) as old,
+                    closing(InfluxArchive(settings)) as server,
+                ):
+                    assert prints(old) == before
+                    for key in server.series():
+                        there = set(server.columns(key, *EVER).readings(key))
+                        assert there <= set(written[key].readings(key))
+            code, _, err = run(home)
+            assert code == 0, err
+            with closing(InfluxArchive(settings)) as server:
+                assert prints(server) == before
+            done += 1
+    told(
+        Promise.KEPT, "SIGKILL of `archive move` to an InfluxDB, then one run more", tried=kills,
+        of=f"readings of {total:,}",
+    )  # fmt: skip
 
 
 def test_another_value_in_the_new_archive_stays_and_is_said(tmp_path: Path) -> None:

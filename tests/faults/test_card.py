@@ -119,7 +119,7 @@ def begin(card: Card, tmp_path: Path) -> Iterator[Begin]:
 
 
 def connected(collector: CollectorProcess) -> CollectorProcess:
-    assert eventually(lambda: collector.said("connected"), 30)
+    assert eventually(lambda: collector.said("mqtt: subscribed"), 30)
     return collector
 
 

@@ -23,6 +23,7 @@ from collector.store.sealing import KEPT_ROWS, seal
 from config.errors import StoreFault
 from config.settings import Archive
 from tests.faults.between import Between
+from tests.faults.record import Promise, told
 from tests.influx import Influxd, database, one_worker, started, the_server
 from tests.plug import eventually
 
@@ -61,9 +62,19 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
         yield made
 
 
+def everywhere(folder: Path, archive: InfluxArchive) -> list[Reading]:
+    with Reader(folder / "journal.db", InfluxReading(archive, patient=False)) as reader:
+        return list(reader.columns(WARM, 0, 10**14).readings(WARM))
+
+
 def in_archive(settings: Archive) -> list[Reading]:
     with closing(InfluxArchive(settings)) as archive:
         return list(archive.columns(WARM, 0, 10**14).readings(WARM))
+
+
+def kept(fault: str, count: int = 100) -> None:
+    """Every one of them was there."""
+    told(Promise.KEPT, f"an InfluxDB: {fault}", tried=1, of=f"readings of {count}")
 
 
 def break_it(between: Between, how: str) -> None:
@@ -88,7 +99,7 @@ def break_it(between: Between, how: str) -> None:
     ],
 )
 def test_a_fault_is_one_line_and_costs_no_reading(
-    between: Between, settings: Archive, journal: Journal, how: str, said: str
+    between: Between, settings: Archive, journal: Journal, tmp_path: Path, *, how: str, said: str
 ) -> None:
     with closing(InfluxArchive(settings)) as archive:
         break_it(between, how)
@@ -97,10 +108,15 @@ def test_a_fault_is_one_line_and_costs_no_reading(
         assert said in str(fault.value)
         assert "\n" not in str(fault.value)
         assert len(str(fault.value)) < 300
-        if how != "gone":
-            between.become("through")
-            assert seal(journal, archive) == SETTLED
-            assert in_archive(settings) == some(100)[:SETTLED]
+    between.become("through")
+    if how == "gone":
+        settings = settings.model_copy(update={"url": the_server().url})
+    with closing(InfluxArchive(settings)) as archive:
+        assert seal(journal, archive) == SETTLED
+        everything = everywhere(tmp_path, archive)
+    assert in_archive(settings) == some(100)[:SETTLED]
+    assert everything == some(100)
+    kept(said.partition(";")[0].partition(" (")[0])
 
 
 def test_commits_go_on_while_the_server_lets_wait(
@@ -121,9 +137,12 @@ def test_commits_go_on_while_the_server_lets_wait(
         sealer.seal()
         assert eventually(lambda: f"sealed {SETTLED + 1} readings" in caplog.messages)
     sealer.close()
+    kept("it lets wait while commits go on", 101)
 
 
-def test_a_bucket_that_is_gone_and_one_that_comes_back(settings: Archive, journal: Journal) -> None:
+def test_a_bucket_that_is_gone_and_one_that_comes_back(
+    settings: Archive, journal: Journal, tmp_path: Path
+) -> None:
     server = the_server()
     name = str(settings.bucket).partition("/")[0]
     with closing(InfluxArchive(settings)) as archive:
@@ -132,6 +151,8 @@ def test_a_bucket_that_is_gone_and_one_that_comes_back(settings: Archive, journa
             seal(journal, archive)
         server.ask(f"CREATE DATABASE {name} WITH NAME raw")
         assert seal(journal, archive) == SETTLED
+        assert everywhere(tmp_path, archive) == some(100)
+    kept("its bucket is gone, and made again")
 
 
 def test_what_is_older_than_the_bucket_keeps_stays_in_the_journal(tmp_path: Path) -> None:
@@ -146,6 +167,7 @@ def test_what_is_older_than_the_bucket_keeps_stays_in_the_journal(tmp_path: Path
             with Reader(tmp_path / "journal.db", reader) as both:
                 seen = list(both.columns(WARM, 0, 10**14).readings(WARM))
         assert seen == [*old, *fresh]
+    kept("its bucket keeps less long than the journal", 80)
 
 
 def test_a_field_of_another_type_is_a_partial_write_and_said(settings: Archive) -> None:
@@ -171,6 +193,8 @@ def test_a_wrong_token_and_then_the_right_one(tmp_path: Path, journal: Journal) 
             file.write_text(f"{TOKEN}\n")
             assert seal(journal, archive) == SETTLED
             restart_and_read(server, archive)
+            assert everywhere(tmp_path, archive) == some(100)
+    kept("a wrong token, then the right one; then SIGKILL of the server")
 
 
 def restart_and_read(server: Influxd, archive: InfluxArchive) -> None:

@@ -139,7 +139,7 @@ def test_killed_while_messages_arrive(
 
 def connected(home: Home) -> CollectorProcess:
     collector = CollectorProcess(home)
-    assert eventually(lambda: collector.said("connected"), 20)
+    assert eventually(lambda: collector.said("mqtt: subscribed"), 20)
     return collector
 
 
