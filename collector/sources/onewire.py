@@ -77,9 +77,10 @@ def temperature_c(text: str) -> float:
         if match[2] != "YES":
             raise BadPayload("the driver says that the CRC is wrong")
         return scratchpad_c(bytes.fromhex(match[1]))
-    if _MILLI.fullmatch(text.strip()) is None:
-        raise BadPayload("the probe did not answer" if not text.strip() else "not a reading")
-    return int(text) / 1000.0
+    bare = text.strip(" \t\r\n")  # not every space that Unicode knows: int() knows fewer
+    if _MILLI.fullmatch(bare) is None:
+        raise BadPayload("the probe did not answer" if not bare else "not a reading")
+    return int(bare) / 1000.0
 
 
 def decode(payload: bytes, device: str) -> Decoded:

@@ -155,7 +155,7 @@ def _wires() -> Iterator[Target]:
             one = Mqtt(host="h", topic=text, source=(source,))
         except ValidationError as fault:
             raise BadSettings(one_line(fault)) from fault
-        mqtt_decoder(one)(Frame("mqtt", b"1", 0.0, label=text.replace("+", "x")), NOW_MS)
+        mqtt_decoder(one)(Frame("mqtt", b'{"b": 1}', 0.0, label=text.replace("+", "x")), NOW_MS)
 
     filters = (b"warmcoil/+/senml", b"a/#", b"+", b"$share/x/+", b"a//b/")
     yield Target("topic filters", topic, filters, (BadSettings, BadPayload))
