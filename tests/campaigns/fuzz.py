@@ -2,18 +2,21 @@
 
 Each case is made from good input by a seeded mutator, and must give a result or one of the
 declared errors, each of one line; nothing may hang (10 s of work) or fill the memory. With
-`--guided` atheris looks for new ways through the code instead (it is not among the test packages,
-having no wheels for every machine: `.venv/bin/pip install atheris`), and says itself what it finds.
+`--guided` atheris looks for new ways through our code instead, from the same good input (it is not
+among the test packages, having no wheels for every machine: `.venv/bin/pip install atheris`).
 Prints a JSON line a target; exits with 1 on a fault.
 """
 
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import random
+import re
 import resource
 import signal
+import subprocess
 import sys
 import tempfile
 import time
@@ -21,12 +24,15 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import FrameType
+from types import FrameType, FunctionType
+from typing import NoReturn
 
 from tests.campaigns.fuzz_targets import Target, targets
 
 HANGS_S = 10.0
 """Of work of this process, whatever else the machine does: our own choice, for a small board."""
+OWN = ("analysis", "collector", "config")
+"""The packages in which new ways are looked for."""
 _LONGEST_TOLD = 120
 _LONGEST_CASE = 200_000
 _LONGEST_FAULT = 2_000
@@ -182,9 +188,17 @@ def campaign(target: Target, cases: int, seed: int, longest: int | None = None) 
     return account
 
 
-def guided(target: Target, cases: int) -> None:
-    """Let atheris choose the cases; ends the process."""
+def guided(target: Target, cases: int, seed: int, folder: Path) -> NoReturn:
+    """Let atheris choose the cases by what of our code they reach; ends the process."""
     import atheris  # type: ignore[import-not-found,import-untyped,unused-ignore]  # optional
+
+    for one in gc.get_objects():
+        if isinstance(one, FunctionType) and str(one.__module__).partition(".")[0] in OWN:
+            atheris.instrument_func(one)
+    corpus = folder / "corpus"
+    corpus.mkdir()
+    for number, one in enumerate(target.seeds):
+        (corpus / str(number)).write_bytes(one)
 
     def take(case: bytes) -> None:
         try:
@@ -192,9 +206,39 @@ def guided(target: Target, cases: int) -> None:
         except target.declared:
             return
 
-    atheris.instrument_all()
-    atheris.Setup([sys.argv[0], f"-atheris_runs={cases}", "-max_len=4096"], take)
+    limits = (f"-atheris_runs={cases}", f"-seed={seed}", "-max_len=4096", "-timeout=10")
+    kept = f"-artifact_prefix={folder}/"
+    atheris.Setup([sys.argv[0], *limits, kept, "-rss_limit_mb=1000", str(corpus)], take)
     atheris.Fuzz()
+    raise AssertionError("atheris ends the process")
+
+
+def by_chance(target: Target, cases: int, seed: int) -> dict[str, object]:
+    """A target's line, by mutations."""
+    began_s = time.perf_counter()
+    account = campaign(target, cases, seed)
+    return {
+        "target": account.target, "cases": account.cases, "refused": account.refused,
+        "faults": account.faults, "more_mb": round(account.more_mb, 1),
+        "seconds": round(time.perf_counter() - began_s, 1),
+    }  # fmt: skip
+
+
+def by_guide(name: str, cases: int, seed: int) -> dict[str, object]:
+    """A target's line, from a process of its own."""
+    command = [sys.executable, "-m", "tests.campaigns.fuzz", name, "--guided", "--alone"]
+    began_s = time.perf_counter()
+    ran = subprocess.run(
+        [*command, f"--cases={cases}", f"--seed={seed}"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    reached = re.findall(r"cov: (\d+)", ran.stderr)
+    return {
+        "target": name, "cases": cases, "guided": True,
+        "branches": int(reached[-1]) if reached else 0,
+        "faults": [] if ran.returncode == 0 else [ran.stderr[-2_000:]],
+        "seconds": round(time.perf_counter() - began_s, 1),
+    }  # fmt: skip
 
 
 def main() -> int:
@@ -203,25 +247,23 @@ def main() -> int:
     parser.add_argument("target", nargs="*")
     parser.add_argument("--cases", type=int, default=100_000)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--guided", action="store_true", help="by atheris; one target")
+    parser.add_argument("--guided", action="store_true", help="by atheris, which is not locked")
+    parser.add_argument("--alone", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args()
     worst = 0
     with tempfile.TemporaryDirectory() as folder, targets(Path(folder)) as every:
         for target in (one for group in every.values() for one in group):
             if given.target and target.name not in given.target:
                 continue
+            if given.alone:
+                guided(target, given.cases, given.seed, Path(folder))
             if given.guided:
-                guided(target, given.cases)
-            began_s = time.perf_counter()
-            account = campaign(target, given.cases, given.seed)
-            line = {
-                "target": account.target, "cases": account.cases, "refused": account.refused,
-                "faults": account.faults, "more_mb": round(account.more_mb, 1),
-                "seconds": round(time.perf_counter() - began_s, 1),
-            }  # fmt: skip
+                line = by_guide(target.name, given.cases, given.seed)
+            else:
+                line = by_chance(target, given.cases, given.seed)
             sys.stdout.write(json.dumps(line) + "\n")
             sys.stdout.flush()
-            worst = max(worst, bool(account.faults))
+            worst = max(worst, bool(line["faults"]))
     return worst
 
 
