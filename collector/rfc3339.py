@@ -93,7 +93,7 @@ def _after_leap(last_ms: int, text: str) -> int:
 def _why_not(text: str) -> str:
     if _NO_OFFSET.fullmatch(text):
         seconds = "" if text.count(":") == 2 else ":00"
-        return f"{_shown(text)} has no offset; write for example {text}{seconds}+01:00"
+        return f"{_shown(text)} has no offset; write for example {text[:19]}{seconds}+01:00"
     if _NO_SECONDS.fullmatch(text):
         return f"{_shown(text)} has no seconds; write for example {text[:16]}:00{text[16:]}"
     return f"{_shown(text)} is not a time; write for example {_EXAMPLE}"

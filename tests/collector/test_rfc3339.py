@@ -50,6 +50,11 @@ REFUSED = [
         "'2024-05-30 18:00' has no offset; write for example 2024-05-30 18:00:00+01:00",
     ),
     (
+        f"2024-05-30T18:00:00.{'9' * 2000}",
+        f"'2024-05-30T18:00:00.{'9' * 40}…' has no offset; "
+        "write for example 2024-05-30T18:00:00+01:00",
+    ),
+    (
         "2024-05-30T18:00Z",
         "'2024-05-30T18:00Z' has no seconds; write for example 2024-05-30T18:00:00Z",
     ),
