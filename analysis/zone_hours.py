@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from analysis.exposure import Floats, Line
 from analysis.figures.reduce import Path
 from analysis.tracks import Tracks
-from analysis.zones import overlap
+from analysis.zones import overlap, placed_along
 from collector.book.records import Placement, Stay, Zone
 from collector.readings import Quantity, SeriesKey
 from collector.store.hours import HOUR_MS
@@ -74,19 +74,13 @@ def zone_hours(
     tracks: Tracks,
 ) -> ZoneHours:
     """The thinned hours of the probes in `zones` that begin in [start_ms, end_ms)."""
-    wanted = {zones} if isinstance(zones, Zone) else set(zones)
     found: dict[int, list[tuple[float, float, float, float]]] = defaultdict(list)
-    for stay in stays:
-        # The last one may end behind `end_ms`.
-        since, until = overlap(stay, start_ms, end_ms + HOUR_MS - 1)
-        for one in placements:
-            key = SeriesKey(one.probe, quantity)
-            if one.zone not in wanted or one.enclosure != stay.enclosure or not tracks.thinned(key):
-                continue
-            first, end = overlap(one, since, until)
-            for hour in tracks.hours(key, first, end - HOUR_MS + 1):
-                if hour.low is not None and hour.mean is not None and hour.high is not None:
-                    found[hour.start_ms].append((hour.low, hour.mean, hour.high, hour.known_ms))
+    span = start_ms, end_ms + HOUR_MS - 1  # the last one may end behind `end_ms`
+    for one, since, until in placed_along(zones, *span, stays=stays, placements=placements):
+        first, end = overlap(one, since, until)
+        for hour in tracks.hours(SeriesKey(one.probe, quantity), first, end - HOUR_MS + 1):
+            if hour.low is not None and hour.mean is not None and hour.high is not None:
+                found[hour.start_ms].append((hour.low, hour.mean, hour.high, hour.known_ms))
     rows = [(at, *np.mean(parts, axis=0)) for at, parts in sorted(found.items())]
     columns = np.array(rows, np.float64).reshape(-1, 5).T
     return ZoneHours(*columns)

@@ -57,22 +57,38 @@ def zone_line(
     Time without a stay is unknown. Where probes were further apart than `apart_c` is reported, if
     that is given.
     """
-    wanted = {zones} if isinstance(zones, Zone) else set(zones)
-    placed = [one for one in placements if one.zone in wanted]
     lines: dict[str, list[Line]] = {}
-    for stay in stays:
-        since, until = overlap(stay, start_ms, max(end_ms, start_ms + 1))
-        for one in placed:
-            if one.enclosure != stay.enclosure or not tracks.measures(one.probe, quantity):
-                continue
-            first, end = overlap(one, since, until)
-            if first < end:
-                line = _placed_line(one, quantity, since, until, tracks=tracks, gap_ms=gap_ms)
-                lines.setdefault(one.probe, []).append(line)
+    span = start_ms, max(end_ms, start_ms + 1)
+    for one, since, until in placed_along(zones, *span, stays=stays, placements=placements):
+        if tracks.measures(one.probe, quantity):
+            line = _placed_line(one, quantity, since, until, tracks=tracks, gap_ms=gap_ms)
+            lines.setdefault(one.probe, []).append(line)
     if not lines:
         return ZoneLine(None)
     whole = {probe: mean_of(parts) for probe, parts in sorted(lines.items())}
     return ZoneLine(mean_of(whole.values()), tuple(whole), tuple(_disagreements(whole, apart_c)))
+
+
+def placed_along(
+    zones: Zone | Collection[Zone],
+    start_ms: int,
+    end_ms: int,
+    *,
+    stays: Iterable[Stay],
+    placements: Iterable[Placement],
+) -> Iterator[tuple[Placement, int, int]]:
+    """The placements in `zones` where an animal was in [start_ms, end_ms), while it was there.
+
+    Each comes with the part of that span which the stay has, in UTC ms.
+    """
+    wanted = {zones} if isinstance(zones, Zone) else set(zones)
+    placed = [one for one in placements if one.zone in wanted]
+    for stay in stays:
+        since, until = overlap(stay, start_ms, end_ms)
+        for one in placed:
+            first, end = overlap(one, since, until)
+            if one.enclosure == stay.enclosure and first < end:
+                yield one, since, until
 
 
 def room_placements(
