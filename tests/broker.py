@@ -100,7 +100,7 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
         pytest.skip("mosquitto is not installed (Debian package mosquitto)")
     folder = tmp_path / "broker"
     folder.mkdir()
-    made = Mosquitto(folder)
+    made = Mosquitto(folder, "allow_anonymous true", *shipped_bounds())
     made.start()
     yield made
     made.stop()

@@ -24,9 +24,6 @@ from tests.broker import HOST, free_port
 PROGRAM = Path(__file__).parents[1] / ".tools" / "bin" / "influxd"
 """What `make influxd` builds."""
 
-one_worker = pytest.mark.xdist_group("influxd")
-"""For every test that asks `the_server`: one worker then has the one server."""
-
 USER, PASSWORD = "keeper", "right-horse"
 TOKEN = f"{USER}:{PASSWORD}"
 """How InfluxDB 1.8 takes a user and a password where 2.x takes a token."""

@@ -36,7 +36,7 @@ from config.sources import Mqtt
 
 log = logging.getLogger("collector")
 
-_FIRST_WAIT_S, _MOST_WAIT_S = 0.5, 60.0
+_FIRST_WAIT_S, _MOST_WAIT_S = 0.5, 15.0
 _STEADY_S = 10.0
 """A connection that lasted this long was a good one: the next wait starts small again."""
 _LISTEN_S = 1.0

@@ -26,9 +26,7 @@ from config.home import Home
 from config.settings import Archive, load_settings
 from tests.analysis.test_thinning import CARE, NOW_MS, Seen, make_home, seen
 from tests.collector.store.series import WARM, believable
-from tests.influx import database, one_worker, the_server
-
-pytestmark = one_worker
+from tests.influx import database, the_server
 
 EVER = (-(2**62), 2**62)
 

@@ -34,11 +34,10 @@ _FLAGS = (
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """One browser: all of its tests on one worker, one after the other."""
+    """A browser is slow where much else is to be done."""
     here = Path(__file__).parent
     for item in items:
         if here in item.path.parents:
-            item.add_marker(pytest.mark.xdist_group("browser"))
             item.add_marker(pytest.mark.timeout(5 * PATIENCE_MS / 1000))
 
 

@@ -21,7 +21,7 @@ from collector.store.influx_archive import InfluxArchive
 from collector.store.influx_lasting import LastingArchive
 from collector.store.sqlite_archive import SqliteArchive
 from tests.collector.store.series import COOL, DAY_0_MS, KEYS, WARM, few_days, readings
-from tests.influx import database, one_worker, the_server
+from tests.influx import database, the_server
 
 Opener = Callable[[], Archive]
 """Opens the same archive, again and again."""
@@ -54,16 +54,7 @@ ARCHIVES: dict[str, Place] = {
     "influxdb with a lasting bucket": two_buckets,
 }
 
-SLOW = {influx_place, two_buckets}
-
-every_archive = pytest.mark.parametrize(
-    "place",
-    [
-        pytest.param(place, id=name, marks=[one_worker] if place in SLOW else [])
-        for name, place in ARCHIVES.items()
-    ],
-)
-
+every_archive = pytest.mark.parametrize("place", ARCHIVES.values(), ids=list(ARCHIVES))
 Law = Callable[..., None]
 
 SHARE = 12
@@ -84,7 +75,7 @@ def a_law(examples: int, **given_: st.SearchStrategy[Any]) -> Callable[[Law], La
 
         @every_archive
         def test(place: Place) -> None:
-            checked(place, examples // SHARE if place in SLOW else examples)
+            checked(place, examples if place is sqlite_place else examples // SHARE)
 
         test.__name__ = law.__name__
         test.__doc__ = law.__doc__

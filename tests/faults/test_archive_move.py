@@ -27,9 +27,7 @@ from config.settings import load_settings
 from tests.collector.store.series import DAMP, DAY_0_MS, KEYS, WARM, believable
 from tests.collector_process import make_home
 from tests.faults.record import Promise, told
-from tests.influx import database, one_worker, the_server
-
-pytestmark = one_worker
+from tests.influx import database, the_server
 
 EVER = (-(2**62), 2**62)
 COMMAND = "import sys; from analysis.cli import main; sys.exit(main())"

@@ -24,10 +24,8 @@ from config.errors import StoreFault
 from config.settings import Archive
 from tests.faults.between import Between
 from tests.faults.record import Promise, told
-from tests.influx import Influxd, database, one_worker, started, the_server
+from tests.influx import Influxd, database, started, the_server
 from tests.plug import eventually
-
-pytestmark = one_worker
 
 NOW_MS = time.time_ns() // 1_000_000
 WARM = SeriesKey("left shelf, warm=side \\ größer", Quantity.TEMPERATURE)

@@ -17,11 +17,11 @@ from tests.broker import HOST, Mosquitto, broker
 from tests.collector_process import FOR_EVER_MS, CollectorProcess, make_home
 from tests.faults.record import Promise, told
 from tests.faults.test_kill import TIMED, UNTIMED, Nodes
-from tests.influx import database, one_worker, the_server
+from tests.influx import database, the_server
 from tests.plug import eventually
 
 __all__ = ["broker"]
-pytestmark = [pytest.mark.broker, one_worker]
+pytestmark = pytest.mark.broker
 
 KEYS = [SeriesKey(name, Quantity.VOLTAGE) for name in (TIMED, UNTIMED)]
 
