@@ -12,7 +12,7 @@ from analysis.fit_today import NO_PLACE, Fit, fit_today
 from analysis.gathering import Facts, gathered_from
 from analysis.in_shed import in_shed
 from analysis.next_meal import NextMeal, next_meal
-from analysis.review import review
+from analysis.review import swing_of
 from analysis.through import Digesting, inside, pct_of
 from analysis.tracks import Tracks
 from analysis.window import HOUR_MS
@@ -128,7 +128,7 @@ def _with_lines(meal: Meal, pct: float | None, home: _Home) -> Digesting:
         until_ms=home.now_ms,
         with_room=False,
     )
-    factor = review(gathered, home.care, home.settings).digestion.swing_factor
+    factor = swing_of(gathered.of_window(), home.care)
     return Digesting(gathered.window.start_ms, pct, gathered.cool, gathered.warm, factor)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from analysis.enclosure_words import Warmth
 from analysis.exposure import Line
@@ -17,10 +16,6 @@ from collector.book.records import Handling, Placement, Stay, Zone
 from collector.readings import Quantity
 from config.care import CareProfile
 from config.settings import Settings
-
-if TYPE_CHECKING:
-    from collector.book.book import Book
-    from collector.store.reader import Reader
 
 RECENT_HOURS = 12.0
 _HALF_HOUR_MS = HOUR_MS // 2
@@ -70,16 +65,15 @@ def _half_hour_c(line: Line, end_ms: float) -> float | None:
 
 def recent_of(
     enclosure: str,
-    book: Book,
-    reader: Reader,
+    facts: Facts,
+    tracks: Tracks,
     *,
     care: CareProfile,
     settings: Settings,
     now_ms: int,
     span_hours: float = RECENT_HOURS,
 ) -> Recent:
-    """The last `span_hours` of an enclosure, from the book and the readings."""
-    facts, tracks = Facts.of(book), Tracks(reader)
+    """The last `span_hours` of an enclosure, from what the book says and the readings."""
     start_ms = now_ms - round(span_hours * HOUR_MS)
 
     def line(zone: Zone, placements: tuple[Placement, ...]) -> Line | None:

@@ -11,7 +11,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.figures import plot_recent
+from analysis.gathering import Facts
 from analysis.recent import recent_of
+from analysis.tracks import Tracks
 from collector.book.book import Book
 from collector.clock import wall_clock_ms
 from collector.store.opening import open_reader
@@ -29,7 +31,8 @@ def draw(home: Home, enclosure: str, title: str, out: Path, now_ms: int) -> None
         Book(home.book, read_only=True) as book,
         open_reader(home, settings) as reader,
     ):
-        recent = recent_of(enclosure, book, reader, care=care, settings=settings, now_ms=now_ms)
+        facts, tracks = Facts.of(book), Tracks(reader)
+        recent = recent_of(enclosure, facts, tracks, care=care, settings=settings, now_ms=now_ms)
     plot_recent(recent, out, settings, care, title=title)
 
 

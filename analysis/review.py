@@ -48,7 +48,7 @@ if TYPE_CHECKING:
     from collector.book.book import Book
     from collector.store.reader import Reader
 
-__all__ = ["Gathered", "Review", "gather", "review", "review_all"]
+__all__ = ["Gathered", "Review", "gather", "review", "review_all", "swing_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,13 +189,15 @@ def _beside(one: Review, down: StayedDown, *, is_one: bool | None = None) -> Rev
     return replace(one, factors=tuple(findings(one.measured, down, is_one=among_them)))
 
 
+def swing_of(own: Gathered, care: CareProfile) -> float:
+    """What a daily swing over a meal's window lengthens its digestion by; 1 without one."""
+    warm = own.warm if own.warm is not None else NOTHING
+    return swing_factor(warm, own.window.start_ms, own.window.end_ms, care.digestion)
+
+
 def _digestion(own: Gathered, care: CareProfile) -> DigestionFigures:
     """The model's figures. Named days are the plain model's, without the swing's factor."""
-    window, pct = own.window, own.meal_pct
-    model = care.digestion
-    factor = swing_factor(
-        own.warm if own.warm is not None else NOTHING, window.start_ms, window.end_ms, model
-    )
+    pct, model, factor = own.meal_pct, care.digestion, swing_of(own, care)
     if pct is None:
         return DigestionFigures(None, None, None, None, factor)
 

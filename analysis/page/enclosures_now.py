@@ -73,12 +73,15 @@ def _enclosure(
     name: str, room: str | None, facts: Facts, tracks: Tracks, home: Looking
 ) -> EnclosureNow:
     recent = recent_of(
-        name, home.book, home.reader,
+        name, facts, tracks,
         care=home.care, settings=home.settings, now_ms=home.now_ms,
         span_hours=_HOURS_LOOKED_BACK,
     )  # fmt: skip
-    there = animals_in(name, facts, home.now_ms)
-    last = {animal: _last_meal(animal, facts, tracks, home) for animal in there}
+    digesting = {one.gathered.meal.animal: (one.gathered, one.review) for one in recent.digesting}
+    last = {
+        animal: digesting.get(animal) or _last_meal(animal, facts, tracks, home)
+        for animal in animals_in(name, facts, home.now_ms)
+    }
     warmth = recent.warmth
     heard_s = warmth.age_seconds
     if heard_s is None and recent.warm is not None:

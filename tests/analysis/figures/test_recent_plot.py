@@ -11,7 +11,9 @@ from PIL import Image
 
 from analysis.figures import plot_recent
 from analysis.figures.recent_plot import LOCK_SCREEN, recent_climate
+from analysis.gathering import Facts
 from analysis.recent import Recent, recent_of
+from analysis.tracks import Tracks
 from collector.book.book import Book
 from collector.book.records import Outcome
 from collector.store.reader import Reader
@@ -34,7 +36,10 @@ def recent(scene: Scene, folder: Path, enclosure: str = "left shelf") -> Recent:
         Book(folder / "book.db", read_only=True) as book,
         Reader(folder / "journal.db", folder / "archive.db") as reader,
     ):
-        return recent_of(enclosure, book, reader, care=CARE, settings=scene.settings, now_ms=now_ms)
+        facts, tracks = Facts.of(book), Tracks(reader)
+        return recent_of(
+            enclosure, facts, tracks, care=CARE, settings=scene.settings, now_ms=now_ms
+        )
 
 
 def words(one: Recent, folder: Path, title: str | None = None) -> str:
