@@ -75,6 +75,7 @@ class Publisher:
         self._log = log
         self._dropped = 0
         self._failed = 0
+        self._spoke_ms = 0
         self.news = asyncio.Event()
 
     async def run(self) -> None:
@@ -116,6 +117,7 @@ class Publisher:
             )
             self._log("broker: connected")
             self._failed = 0
+            self._spoke_ms = self._clock.now_ms()
             while True:
                 self._beat()
                 if not await self._send(link):
@@ -138,17 +140,23 @@ class Publisher:
         records += [senml.record(one, self._time(at_ms, now_ms)) for at_ms, one in waiting]
         message = senml.pack(records).encode()
         await link.publish(self._settings.topic, message)
+        self._spoke_ms = self._clock.now_ms()
         self._ring.done()
         self._faults.said(due, now_ms)
         return True
 
     async def _idle(self, link: mqtt.Connection) -> None:
-        """Wait for something to send; ask the broker whether it is there where that takes long."""
+        """Wait for news; ask the broker whether it is there where nothing was sent for long.
+
+        News may be nothing to send, for as long as it likes: a round that brought no reading.
+        """
         self.news.clear()
+        left_ms = self._spoke_ms + KEEP_ALIVE_S * 1000 // 3 - self._clock.now_ms()
         try:
-            await asyncio.wait_for(self.news.wait(), KEEP_ALIVE_S // 3)
+            await asyncio.wait_for(self.news.wait(), max(0, left_ms) / 1000)
         except asyncio.TimeoutError:
             await link.ping()
+            self._spoke_ms = self._clock.now_ms()
 
     def _time(self, stamp: int, now_ms: int) -> int:
         unix_ms = self._clock.unix_ms(stamp)

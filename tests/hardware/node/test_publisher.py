@@ -1,0 +1,77 @@
+"""The way out over MQTT, under MicroPython, with a broker's end that is made up."""
+
+from __future__ import annotations
+
+from tests.micropython import run
+
+STAND = """
+import asyncio, json
+from hardware.node import publisher
+from hardware.node.clock import Clock
+from hardware.node.faults import Faults
+from hardware.node.names import Names
+from hardware.node.ring import Ring
+from hardware.node.settings import Settings
+from hardware.node.words import CELSIUS, Reading
+
+class Link:
+    def __init__(self):
+        self.pings, self.heard, self.deaf = 0, [], False
+
+    async def greet(self, *said):
+        pass
+
+    async def publish(self, topic, message):
+        if self.deaf:
+            raise OSError("gone")
+        self.heard.append(message.decode())
+
+    async def ping(self):
+        self.pings += 1
+
+    async def close(self):
+        pass
+
+links = []
+
+async def opened(*where):
+    return links[-1]
+
+publisher.mqtt.open_connection = opened
+
+def stand(capacity, set_clock):
+    links.append(Link())
+    ring, clock = Ring(capacity), Clock()
+    if set_clock:
+        clock.set(1_795_000_000_000, clock.now_ms())
+    said = {"name": "shelf", "one_wire_pins": [4], "speak": "mqtt", "wifi": {"name": "home"},
+            "mqtt": {"host": "127.0.0.1"}}
+    return ring, publisher.Publisher(Settings(said), board="b", network=publisher.Network(),
+        ring=ring, faults=Faults(), clock=clock, names=Names(), beat=lambda: None, log=[].append)
+"""
+
+QUIET = """
+publisher.KEEP_ALIVE_S = 3  # a word is due every second
+
+async def quiet(set_clock):
+    ring, one = stand(100, set_clock)
+    if not set_clock:
+        ring.add(0, Reading("p", CELSIUS, 1))
+    going = asyncio.create_task(one._one_connection())
+    for _ in range(12):
+        await asyncio.sleep(0.2)
+        one.news.set()
+    going.cancel()
+    return [links[-1].pings >= 1, links[-1].heard]
+
+async def main():
+    print(json.dumps([await quiet(True), await quiet(False)]))
+
+asyncio.run(main())
+"""
+
+
+def test_rounds_that_bring_nothing_to_send_do_not_hold_up_the_keep_alive() -> None:
+    """Else the broker hangs up after 45 s, and says that the node is gone (MQTT 3.1.1 §3.1.2.10):
+    where all probes are unplugged, or the time of day is not known yet."""
+    assert run(STAND + QUIET) == [[True, []], [True, []]]
