@@ -73,7 +73,7 @@ class Publisher:
         self._names = names
         self._beat = beat
         self._log = log
-        self._dropped = 0
+        self._told_dropped = 0
         self._failed = 0
         self._spoke_ms = 0
         self.news = asyncio.Event()
@@ -130,8 +130,8 @@ class Publisher:
         now_ms = self._clock.now_ms()
         if not self._clock.is_set and now_ms < WITHOUT_CLOCK_MS:
             return False
-        self._count_dropped()
-        due = self._faults.due(now_ms)
+        dropped = self._ring.dropped
+        due = self._faults.due(now_ms) + self._lost(dropped - self._told_dropped)
         waiting = self._ring.oldest(AT_ONCE)
         if not due and not waiting:
             return False
@@ -142,6 +142,7 @@ class Publisher:
         await link.publish(self._settings.topic, message)
         self._spoke_ms = self._clock.now_ms()
         self._ring.done()
+        self._told_dropped = dropped
         self._faults.said(due, now_ms)
         return True
 
@@ -162,10 +163,8 @@ class Publisher:
         unix_ms = self._clock.unix_ms(stamp)
         return stamp - now_ms if unix_ms is None else unix_ms
 
-    def _count_dropped(self) -> None:
-        """Say how many readings were lost since it was last said."""
-        lost = self._ring.dropped - self._dropped
-        if lost:
-            self._dropped = self._ring.dropped
-            text = f"{lost} readings lost: the broker was away for too long"
-            self._faults.once(Fault(self._board, text))
+    def _lost(self, count: int) -> list[Fault]:
+        """So many readings were lost since a count last arrived, as a fault; none is none."""
+        if not count:
+            return []
+        return [Fault(self._board, f"{count} readings lost: the broker was away for too long")]

@@ -75,3 +75,34 @@ def test_rounds_that_bring_nothing_to_send_do_not_hold_up_the_keep_alive() -> No
     """Else the broker hangs up after 45 s, and says that the node is gone (MQTT 3.1.1 §3.1.2.10):
     where all probes are unplugged, or the time of day is not known yet."""
     assert run(STAND + QUIET) == [[True, []], [True, []]]
+
+
+LOST = """
+async def main():
+    ring, one = stand(5, True)
+
+    async def connected(deaf):
+        links[-1].deaf = deaf
+        going = asyncio.create_task(one._one_connection())
+        await asyncio.sleep(0.1)
+        going.cancel()
+        try:
+            await going
+        except (OSError, asyncio.CancelledError):
+            pass
+        ring.failed()
+
+    for count, deaf in ((8, True), (4, False), (1, False), (9, False)):
+        for number in range(count):
+            ring.add(1_795_000_000_000 + number, Reading("p", CELSIUS, number))
+        await connected(deaf)
+    print(json.dumps([text for text in links[-1].heard if "lost" in text]))
+
+asyncio.run(main())
+"""
+
+
+def test_a_loss_that_could_not_be_said_is_in_the_next_count() -> None:
+    first, second = run(STAND + LOST)
+    assert '"7 readings lost: the broker was away for too long"' in first  # 3 and 4
+    assert '"4 readings lost: the broker was away for too long"' in second
