@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import struct
+from typing import cast
 
 import pytest
 
 from hardware.node import senml, serial_line, sntp
+from hardware.node.clock import Clock
 from hardware.node.words import CELSIUS, HUMIDITY, Fault, Reading
 from tests.micropython import run
 
@@ -39,12 +42,42 @@ def test_an_answer(unix_s: float) -> None:
         answer(stratum=16),
         answer(size=47),
         answer(unix_s=1_700_000_000),  # before this firmware was written
+        answer()[:40] + bytes(8),  # no time at all, which is not the year 2036 (RFC 4330 §5)
         b"",
     ],
 )
 def test_an_answer_that_sets_no_clock(wrong: bytes) -> None:
     with pytest.raises(sntp.NoTime):
         sntp.answer_ms(wrong, MARK)
+
+
+@pytest.mark.parametrize("arrived", [bytes(8), b"\xff" * 8, answer()[32:40]])
+def test_the_way_takes_no_longer_than_the_answer_did(
+    arrived: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever the server says of when the question arrived, the clock is off by 1.5 s at most."""
+    heard: list[tuple[int, int]] = []
+
+    class Watch:
+        now = 0
+
+        def now_ms(self) -> int:
+            self.now += 1000
+            return self.now
+
+        def set(self, unix_ms: int, at_ms: int) -> bool:
+            heard.append((unix_ms, at_ms))
+            return True
+
+    async def ask(_host: str, _port: int, question: bytes, *_: object) -> bytes:
+        whole = answer(mark=question[40:48])
+        return whole[:32] + arrived + whole[40:]
+
+    monkeypatch.setattr("hardware.node.datagram.ask", ask)
+    asyncio.run(sntp.set_clock(cast(Clock, Watch()), "127.0.0.1", 123))
+    ((unix_ms, at_ms),) = heard
+    assert at_ms == 2000
+    assert NOW_S * 1000 <= unix_ms <= NOW_S * 1000 + 500
 
 
 CLOCK = """
