@@ -122,6 +122,68 @@ def test_the_clock_never_wraps_and_dates_what_came_before_it_was_set() -> None:
     assert said == [True, True, False, True, False, True]
 
 
+ASKING = """
+import asyncio, json
+from hardware.node import node, sntp
+from hardware.node.settings import Settings
+
+class Over(Exception):
+    pass
+
+class Quick:
+    waits = []
+
+    @staticmethod
+    async def sleep(seconds):
+        Quick.waits.append(seconds)
+        if not comes:
+            raise Over
+
+class Network:
+    async def ensure(self):
+        if comes[0] == "no network":
+            raise OSError(comes.pop(0))
+
+    def name_server(self):
+        return ""
+
+class Board(node.Board):
+    name, network, log = "b", Network(), lambda self, text: None
+
+    def sensors(self, settings):
+        return []
+
+    def tell_time(self, unix_ms):
+        if comes[0] == "2106":
+            comes.pop(0)
+            raise OverflowError("overflow converting long int to machine word")
+        comes.pop(0)
+
+async def set_clock(clock, host, port):
+    if comes[0] == "no time":
+        raise sntp.NoTime(comes.pop(0))
+    if comes[0] == "no memory":
+        raise MemoryError(comes.pop(0))
+
+node.asyncio, sntp.set_clock = Quick, set_clock
+said = {"name": "shelf", "one_wire_pins": [4], "time_server": "127.0.0.1"}
+comes = ["no network"] * 3 + ["no time"] * 6 + ["no memory", "time", "no time", "2106", "time"]
+try:
+    asyncio.run(node.Node(Settings(said), Board())._ask_time())
+except Over:
+    pass
+print(json.dumps(Quick.waits))
+"""
+
+
+def test_a_time_server_is_asked_less_often_where_it_does_not_help() -> None:
+    """RFC 4330 §10: never more often than every 15 s, and seldomer where nothing comes. A network
+    that is not there is nobody's burden. Nothing that goes wrong ends the node."""
+    waits = run(ASKING)
+    assert waits[:9] == [16, 16, 16, 16, 32, 64, 128, 256, 256]
+    assert waits[9:] == [16, 3600, 16, 32, 3600]
+
+
 def test_records_and_lines() -> None:
     warm = Reading("urn:dev:ow:28a1b2c3d4e5f6ac", CELSIUS, 250_625)
     assert senml.record(warm, 1_795_000_000_050) == (
