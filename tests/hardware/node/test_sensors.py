@@ -144,6 +144,21 @@ def test_unplugged_and_back_and_one_more(clock: Clock) -> None:
     assert set(values(read(chain)).values()) == {31.5, -10.125, 20.0}
 
 
+def test_a_line_on_which_nobody_was_ever_heard_is_a_fault(clock: Clock) -> None:
+    """A wrong pin, or a broken wire while the node began: the node would say nothing."""
+    first, second, line, chain = two(clock)
+    first.unplug()
+    second.unplug()
+    assert faults(read(chain)) == {"the-line": "no probe answers"}
+    other = Ds18b20(b"\x10\1\2\3\4\5\6", 20.0, clock)  # another family on the line
+    line.devices.append(other)
+    assert faults(read(chain)) == {"the-line": "no probe answers"}
+    first.plug()
+    assert faults(read(chain)) == {}
+    first.unplug()
+    assert faults(read(chain)) == {name_of(first.rom): "no answer"}
+
+
 def test_a_shorted_line_is_no_zero(clock: Clock) -> None:
     first, second, line, chain = two(clock)
     line.shorted = True
