@@ -1,7 +1,16 @@
-"""The way out over MQTT, under MicroPython, with a broker's end that is made up."""
+"""The ways out: over MQTT, under MicroPython, with a broker's end that is made up; over USB."""
 
 from __future__ import annotations
 
+import io
+import os
+from typing import BinaryIO, cast
+
+from hardware.node.faults import Faults
+from hardware.node.senml import record
+from hardware.node.serial_line import lines
+from hardware.node.talker import Port, Talker
+from hardware.node.words import CELSIUS, Reading
 from tests.micropython import run
 
 STAND = """
@@ -106,3 +115,30 @@ def test_a_loss_that_could_not_be_said_is_in_the_next_count() -> None:
     first, second = run(STAND + LOST)
     assert '"7 readings lost: the broker was away for too long"' in first  # 3 and 4
     assert '"4 readings lost: the broker was away for too long"' in second
+
+
+class HalfWay(io.FileIO):
+    """A line whose other end goes away in the middle of a piece, for once."""
+
+    taken = b""
+    goes_away = True
+
+    def write(self, data: object, /) -> int:
+        """Takes ten bytes of what is more, the first time."""
+        assert isinstance(data, bytes)
+        if self.goes_away:
+            self.goes_away, data = False, data[:10]
+        self.taken += data
+        return len(data)
+
+
+def test_half_a_line_does_not_spoil_the_next() -> None:
+    """A USB line may take a part of what is written (`write` says how much)."""
+    reads, writes = os.pipe()
+    reading = Reading("urn:dev:ow:28a1b2c3d4e5f6ac", CELSIUS, 250_625)
+    with io.FileIO(reads), HalfWay(writes, "w") as out:
+        talker = Talker(Port(cast(BinaryIO, out)).write, Faults())
+        talker.say([reading], 0)
+        talker.say([reading], 10_000)
+        assert talker.dropped == 1
+        assert out.taken.splitlines(keepends=True)[-1:] == lines([record(reading, None)])
