@@ -76,13 +76,14 @@ class Publisher:
         self._told_dropped = 0
         self._failed = 0
         self._spoke_ms = 0
+        self._greeted_ms: int | None = None
         self.news = asyncio.Event()
 
     async def run(self) -> None:
         """Connect, send, and connect again, for ever."""
         wait_s = _FIRST_WAIT_S
         while True:
-            began_ms = self._clock.now_ms()
+            self._greeted_ms = None
             try:
                 await self._one_connection()
             except (OSError, MqttFault) as fault:
@@ -94,10 +95,15 @@ class Publisher:
             self._failed += 1
             if self._failed % _REJOIN_AFTER == 0:
                 self._network.again()
-            if self._clock.now_ms() - began_ms >= _STEADY_MS:
+            if self._was_steady():
                 wait_s = _FIRST_WAIT_S
             await asyncio.sleep(wait_s)
             wait_s = min(2 * wait_s, _MOST_WAIT_S)
+
+    def _was_steady(self) -> bool:
+        """True when the last connection stood for a while; a try that fails slowly did not."""
+        greeted_ms = self._greeted_ms
+        return greeted_ms is not None and self._clock.now_ms() - greeted_ms >= _STEADY_MS
 
     async def _one_connection(self) -> None:
         self._beat()
@@ -117,7 +123,7 @@ class Publisher:
             )
             self._log("broker: connected")
             self._failed = 0
-            self._spoke_ms = self._clock.now_ms()
+            self._spoke_ms = self._greeted_ms = self._clock.now_ms()
             while True:
                 self._beat()
                 if not await self._send(link):

@@ -117,6 +117,54 @@ def test_a_loss_that_could_not_be_said_is_in_the_next_count() -> None:
     assert '"4 readings lost: the broker was away for too long"' in second
 
 
+WAITS = """
+class Over(Exception):
+    pass
+
+class Quick:
+    Event, TimeoutError, wait_for = asyncio.Event, asyncio.TimeoutError, asyncio.wait_for
+
+    @staticmethod
+    async def sleep(seconds):
+        waits.append(seconds)
+        if len(waits) == 9:
+            raise Over
+
+waits = []
+ring, one = stand(100, True)
+late_ms = [0]
+now_ms = one._clock.now_ms
+one._clock.now_ms = lambda: now_ms() + late_ms[0]
+
+async def opened(*where):
+    late_ms[0] += 12_000  # as long as nobody answers
+    if len(waits) != 6:
+        raise OSError("nobody answers")
+    return links[-1]
+
+async def ping():
+    if late_ms[0] > 200_000:
+        raise OSError("hung up after long")
+    late_ms[0] += 30_000
+
+publisher.mqtt.open_connection = opened
+publisher.KEEP_ALIVE_S = 0
+links[-1].ping = ping
+publisher.asyncio = Quick
+try:
+    asyncio.run(one.run())
+except Over:
+    pass
+print(json.dumps(waits))
+"""
+
+
+def test_a_broker_that_does_not_answer_is_tried_less_and_less_often() -> None:
+    """Also where each try takes long; after a connection that stood for a while it begins anew."""
+    waits = run(STAND + WAITS)
+    assert waits == [1, 2, 4, 8, 16, 30, 1, 2, 4]
+
+
 class HalfWay(io.FileIO):
     """A line whose other end goes away in the middle of a piece, for once."""
 
