@@ -32,7 +32,7 @@ _REJOIN_AFTER = 8
 
 
 class Network:
-    """The Wi-Fi. `board` has the real one."""
+    """The Wi-Fi. `pins` has the real one."""
 
     async def ensure(self) -> None:
         """Return when it is up. Raises OSError when it does not come up."""
