@@ -1,4 +1,6 @@
-"""The ways out: over MQTT, under MicroPython, with a broker's end that is made up; over USB."""
+"""The ways out: over MQTT, under MicroPython, with a broker's end that is made up; over USB.
+
+And what a node does where its memory runs out."""
 
 from __future__ import annotations
 
@@ -163,6 +165,58 @@ def test_a_broker_that_does_not_answer_is_tried_less_and_less_often() -> None:
     """Also where each try takes long; after a connection that stood for a while it begins anew."""
     waits = run(STAND + WAITS)
     assert waits == [1, 2, 4, 8, 16, 30, 1, 2, 4]
+
+
+SHORT = """
+import asyncio, json
+from hardware.node import node
+from hardware.node.settings import Settings
+from hardware.node.words import CELSIUS, Sensors
+
+class Over(Exception):
+    pass
+
+class Short(Sensors):
+    rounds = 0
+
+    async def read(self, said):
+        self.rounds += 1
+        if self.rounds == 2:
+            raise MemoryError
+        if self.rounds == 4:
+            raise Over
+        said.reading("p", CELSIUS, self.rounds)
+
+class Board(node.Board):
+    name, written, logged, fed = "b", [], [], 0
+
+    def sensors(self, settings):
+        return [Short()]
+
+    def feed(self):
+        self.fed += 1
+
+    def write(self, data):
+        self.written.append(data.decode())
+        return True
+
+    def log(self, text):
+        self.logged.append(text)
+
+board = Board()
+try:
+    asyncio.run(node.Node(Settings({"name": "shelf", "one_wire_pins": [4]}), board, 20).run())
+except Over:
+    pass
+print(json.dumps([[text.strip()[:-5] for text in board.written], board.logged]))
+"""
+
+
+def test_a_round_without_memory_costs_that_round_and_not_the_node() -> None:
+    """TLS may have all of it just then; a node that ended would lose what waits."""
+    written, logged = run(SHORT)
+    assert written == [f'[{{"n":"p","u":"Cel","v":0.000{n}}}]' for n in (1, 3)]
+    assert logged == ["sensors: not enough memory for this round"]
 
 
 class HalfWay(io.FileIO):
