@@ -1,6 +1,6 @@
 """The firmware of a node: sensors on a small board, spoken as SenML over USB serial or MQTT.
 
-MicroPython, for boards with an ESP32 or an RP2040 and Wi-Fi. Only `board` knows pins, Wi-Fi and
+MicroPython, for boards with an ESP32 or an RP2040 and Wi-Fi. Only `pins` knows pins, Wi-Fi and
 the watchdog; everything else runs wherever MicroPython runs, and is tested so.
 
 crc, words          checksums; what a sensor says: readings and faults, in whole numbers
@@ -16,4 +16,5 @@ publisher, talker   the two ways out: broker and serial line
 settings            node.json, checked
 beats               who is alive, for the watchdog
 node                puts it together
+pins, main          the board itself; what starts the node on it
 """

@@ -77,12 +77,17 @@ class Chain(Sensors):
                 said.fault(name_of(rom), str(fault))
 
     def _search(self) -> None:
-        """Get to know who is new. Who is gone stays known, and is a fault until it is back."""
+        """Get to know who is new. Who is gone stays known, and is a fault until it is back.
+
+        Raises NoReading, of the line: it is shorted, has too many, or never had one.
+        """
         for rom in one_wire.search(self._line):
             if rom[0] == FAMILY and rom not in self._known:
                 if len(self._known) == one_wire.MOST_DEVICES:
                     raise NoReading(f"more than {one_wire.MOST_DEVICES} probes")
                 self._known.append(rom)
+        if not self._known:
+            raise NoReading("no probe answers")
 
     def _mark(self, rom: bytes) -> None:
         """Give a sensor the mark, and 12 bits, unless it has them."""

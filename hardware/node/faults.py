@@ -12,7 +12,6 @@ class Faults:
 
     def __init__(self) -> None:
         self._now: dict[str, tuple[str, int | None]] = {}
-        self._once: dict[str, str] = {}
 
     def see(self, faults: list[Fault]) -> None:
         """All that is wrong after one round over the sensors."""
@@ -21,14 +20,9 @@ class Faults:
             text, said_ms = before.get(fault.probe, ("", None))
             self._now[fault.probe] = (fault.text, said_ms if text == fault.text else None)
 
-    def once(self, fault: Fault) -> None:
-        """Something to be said once; a later one of the same name takes its place."""
-        if fault.probe in self._once or len(self._once) < MOST:
-            self._once[fault.probe] = fault.text
-
     def due(self, now_ms: int) -> list[Fault]:
         """What is to be said now."""
-        found = [Fault(probe, text) for probe, text in self._once.items()]
+        found = []
         for probe, (text, said_ms) in self._now.items():
             if said_ms is None or now_ms - said_ms >= SAY_AGAIN_MS:
                 found.append(Fault(probe, text))
@@ -37,8 +31,6 @@ class Faults:
     def said(self, faults: list[Fault], now_ms: int) -> None:
         """These have arrived."""
         for fault in faults:
-            if self._once.get(fault.probe) == fault.text:
-                del self._once[fault.probe]
             text, _ = self._now.get(fault.probe, ("", None))
             if text == fault.text:
                 self._now[fault.probe] = (text, now_ms)

@@ -19,6 +19,8 @@ def start() -> None:
             print(fault)
         except ValueError as fault:  # MicroPython's word for a pin that is none
             print("node.json: a pin cannot be used on this board:", fault)
+        except (OSError, RuntimeError) as fault:  # its sensors are not asked for anything yet
+            print("this board's Wi-Fi cannot be started:", fault)
         except MemoryError:
             print("node.json: buffer_readings: more than this board has memory for; give fewer")
         time.sleep(5)

@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 _FEED_S = 1
-_ASK_TIME_FIRST_S, _ASK_TIME_S = 10, 3600
+_ASK_TIME_FIRST_S, _ASK_TIME_MOST_S, _ASK_TIME_S = 16, 256, 3600
+"""Until it is asked again: after no answer, twice as long each time up to the second; and after
+one. RFC 4330 §10: never under 15 s."""
 SLACK_MS = 30_000
 _PUBLISHER_MS = 180_000
 
@@ -106,15 +108,22 @@ class Node:
     async def _read(self, tell: "Callable[[Said, int], None]") -> None:
         due_ms = self._clock.now_ms()
         while True:
-            said = Said()
-            for sensors in self._sensors:
-                await sensors.read(said)
-            at_ms = self._clock.now_ms()
-            self._faults.see(said.faults)
-            tell(said, at_ms)
-            self._beats.beat("sensors", at_ms)
+            try:
+                await self._round(tell)
+            except MemoryError:  # TLS may have it all just now; what waits is kept
+                self._board.log("sensors: not enough memory for this round")
             due_ms = max(due_ms + self._every_ms, self._clock.now_ms())
             await asyncio.sleep((due_ms - self._clock.now_ms()) / 1000)
+
+    async def _round(self, tell: "Callable[[Said, int], None]") -> None:
+        """Read all sensors once. A round that does not come to its end is no sign of life."""
+        said = Said()
+        for sensors in self._sensors:
+            await sensors.read(said)
+        at_ms = self._clock.now_ms()
+        self._faults.see(said.faults)
+        tell(said, at_ms)
+        self._beats.beat("sensors", at_ms)
 
     def _keep(self, said: Said, at_ms: int, publisher: Publisher) -> None:
         for reading in said.readings:
@@ -122,17 +131,21 @@ class Node:
         publisher.news.set()
 
     async def _ask_time(self) -> None:
+        again_s = _ASK_TIME_FIRST_S
         while True:
+            wait_s = _ASK_TIME_FIRST_S
             try:
                 await self._board.network.ensure()
                 host, port = self._settings.time_server
                 host = await self._names.address(host, self._board.network.name_server())
                 await sntp.set_clock(self._clock, host, port)
                 self._board.tell_time(self._clock.stamp(self._clock.now_ms()))
-                wait_s = _ASK_TIME_S
-            except (OSError, sntp.NoTime) as fault:
+                wait_s, again_s = _ASK_TIME_S, _ASK_TIME_FIRST_S
+            except (OSError, MemoryError) as fault:  # TLS may have all the memory just now
                 self._board.log(f"time server: {fault}")
-                wait_s = _ASK_TIME_FIRST_S
+            except (OverflowError, sntp.NoTime) as fault:  # a year that the board cannot count to
+                self._board.log(f"time server: {fault}")
+                wait_s, again_s = again_s, min(2 * again_s, _ASK_TIME_MOST_S)
             await asyncio.sleep(wait_s)
 
     async def _feed(self) -> None:

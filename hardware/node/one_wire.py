@@ -13,7 +13,7 @@ MOST_DEVICES = 32
 
 
 class Line:
-    """The line as pins make it. `board` has the real one, tests a simulated one."""
+    """The line as pins make it. `pins` has the real one, tests a simulated one."""
 
     def reset(self) -> bool:
         """A reset pulse; True when someone answered it."""

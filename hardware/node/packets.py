@@ -2,7 +2,6 @@
 
 CONNACK, PUBACK, PINGRESP = 2, 4, 13
 PING = b"\xc0\x00"
-FAREWELL = b"\xe0\x00"
 
 _REFUSED = (
     "",

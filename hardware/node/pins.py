@@ -102,8 +102,11 @@ class Wifi(publisher.Network):
         if self._radio.isconnected() and not self._stale:
             return
         self._stale = False
-        self._radio.disconnect()
-        self._radio.connect(self._name, self._password)
+        try:
+            self._radio.disconnect()
+            self._radio.connect(self._name, self._password)
+        except RuntimeError as fault:  # an ESP32's word where it has no other
+            raise OSError(f"Wi-Fi: {fault}") from None
         for _ in range(_WIFI_S * 10):
             if self._radio.isconnected():
                 return

@@ -32,7 +32,7 @@ _REJOIN_AFTER = 8
 
 
 class Network:
-    """The Wi-Fi. `board` has the real one."""
+    """The Wi-Fi. `pins` has the real one."""
 
     async def ensure(self) -> None:
         """Return when it is up. Raises OSError when it does not come up."""
@@ -73,15 +73,17 @@ class Publisher:
         self._names = names
         self._beat = beat
         self._log = log
-        self._dropped = 0
+        self._told_dropped = 0
         self._failed = 0
+        self._spoke_ms = 0
+        self._greeted_ms: int | None = None
         self.news = asyncio.Event()
 
     async def run(self) -> None:
         """Connect, send, and connect again, for ever."""
         wait_s = _FIRST_WAIT_S
         while True:
-            began_ms = self._clock.now_ms()
+            self._greeted_ms = None
             try:
                 await self._one_connection()
             except (OSError, MqttFault) as fault:
@@ -93,10 +95,15 @@ class Publisher:
             self._failed += 1
             if self._failed % _REJOIN_AFTER == 0:
                 self._network.again()
-            if self._clock.now_ms() - began_ms >= _STEADY_MS:
+            if self._was_steady():
                 wait_s = _FIRST_WAIT_S
             await asyncio.sleep(wait_s)
             wait_s = min(2 * wait_s, _MOST_WAIT_S)
+
+    def _was_steady(self) -> bool:
+        """True when the last connection stood for a while; a try that fails slowly did not."""
+        greeted_ms = self._greeted_ms
+        return greeted_ms is not None and self._clock.now_ms() - greeted_ms >= _STEADY_MS
 
     async def _one_connection(self) -> None:
         self._beat()
@@ -116,6 +123,7 @@ class Publisher:
             )
             self._log("broker: connected")
             self._failed = 0
+            self._spoke_ms = self._greeted_ms = self._clock.now_ms()
             while True:
                 self._beat()
                 if not await self._send(link):
@@ -128,8 +136,8 @@ class Publisher:
         now_ms = self._clock.now_ms()
         if not self._clock.is_set and now_ms < WITHOUT_CLOCK_MS:
             return False
-        self._count_dropped()
-        due = self._faults.due(now_ms)
+        dropped = self._ring.dropped
+        due = self._faults.due(now_ms) + self._lost(dropped - self._told_dropped)
         waiting = self._ring.oldest(AT_ONCE)
         if not due and not waiting:
             return False
@@ -138,26 +146,31 @@ class Publisher:
         records += [senml.record(one, self._time(at_ms, now_ms)) for at_ms, one in waiting]
         message = senml.pack(records).encode()
         await link.publish(self._settings.topic, message)
+        self._spoke_ms = self._clock.now_ms()
         self._ring.done()
+        self._told_dropped = dropped
         self._faults.said(due, now_ms)
         return True
 
     async def _idle(self, link: mqtt.Connection) -> None:
-        """Wait for something to send; ask the broker whether it is there where that takes long."""
+        """Wait for news; ask the broker whether it is there where nothing was sent for long.
+
+        News may be nothing to send, for as long as it likes: a round that brought no reading.
+        """
         self.news.clear()
+        left_ms = self._spoke_ms + KEEP_ALIVE_S * 1000 // 3 - self._clock.now_ms()
         try:
-            await asyncio.wait_for(self.news.wait(), KEEP_ALIVE_S // 3)
+            await asyncio.wait_for(self.news.wait(), max(0, left_ms) / 1000)
         except asyncio.TimeoutError:
             await link.ping()
+            self._spoke_ms = self._clock.now_ms()
 
     def _time(self, stamp: int, now_ms: int) -> int:
         unix_ms = self._clock.unix_ms(stamp)
         return stamp - now_ms if unix_ms is None else unix_ms
 
-    def _count_dropped(self) -> None:
-        """Say how many readings were lost since it was last said."""
-        lost = self._ring.dropped - self._dropped
-        if lost:
-            self._dropped = self._ring.dropped
-            text = f"{lost} readings lost: the broker was away for too long"
-            self._faults.once(Fault(self._board, text))
+    def _lost(self, count: int) -> list[Fault]:
+        """So many readings were lost since a count last arrived, as a fault; none is none."""
+        if not count:
+            return []
+        return [Fault(self._board, f"{count} readings lost: the broker was away for too long")]

@@ -65,6 +65,8 @@ class Settings:
         _between(self.mqtt, "port", 1883, 1, 65535)
         if self.speak == "mqtt" and not self.mqtt.get("host"):
             raise BadSettings("mqtt: needs host, the broker's address")
+        if "username" in self.mqtt and "password" not in self.mqtt:
+            raise BadSettings("mqtt: username needs a password beside it")
         if self.speak == "mqtt" and not self.wifi.get("name"):
             raise BadSettings("wifi: needs name and password of the home's network")
 
@@ -179,5 +181,7 @@ def _sht(said: object) -> dict[int, str]:
     for address, kind in said.items():
         if address not in ("0x44", "0x45", "0x46"):
             raise BadSettings(f"sht: {address} is no address; there are 0x44, 0x45, 0x46")
+        if address == "0x46" and kind == "SHT3x":
+            raise BadSettings("sht.0x46: an SHT3x has 0x44 or 0x45 (datasheet); 0x46 is an SHT4x")
         found[int(address, 16)] = _one_of(kind, tuple(sorted(KINDS)), "sht." + address)
     return found

@@ -9,7 +9,7 @@ import asyncio
 from .crc import crc8_sht
 from .words import CELSIUS, HUMIDITY, NoReading, Said, Sensors
 
-_RESET_S = 0.002  # SHT3x: 1.5 ms, SHT4x: 1 ms (datasheets, from memory)
+_RESET_S = 0.003  # SHT3x: 1.5 ms (datasheets, from memory); a sleep may be nearly 1 ms short
 _TRIES = 3
 
 

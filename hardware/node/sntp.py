@@ -30,6 +30,8 @@ def answer_ms(answer: bytes, mark: bytes) -> tuple[int, int]:
         raise NoTime("not an answer to this question")
     if answer[0] >> 6 == 3 or not 1 <= answer[1] <= 15:
         raise NoTime("the server does not know the time itself")
+    if answer[40:48] == bytes(8):
+        raise NoTime("the server gave no time")
     arrived_ms, left_ms = _ms(answer[32:40]), _ms(answer[40:48])
     if left_ms < _RELEASED_MS:
         raise NoTime("the server's time is long past")
@@ -54,6 +56,8 @@ async def set_clock(clock: Clock, host: str, port: int) -> None:
     if not answer:
         raise NoTime("no answer")
     arrived_ms, left_ms = answer_ms(answer, mark)
-    on_the_way_ms = now_ms - asked_ms - (left_ms - arrived_ms)
-    if not clock.set(left_ms + max(0, on_the_way_ms) // 2, now_ms):
+    took_ms = now_ms - asked_ms
+    # Servers that say nonsense of when the question arrived are there: the way has its bounds.
+    on_the_way_ms = max(0, min(took_ms - (left_ms - arrived_ms), took_ms))
+    if not clock.set(left_ms + on_the_way_ms // 2, now_ms):
         raise NoTime("far from what this clock says; believed if it is said again")

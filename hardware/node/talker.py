@@ -31,7 +31,9 @@ class Port:
         for start in range(0, len(data), _PIECE):
             if not self._poll.poll(_PATIENCE_MS):
                 return False
-            self._out.write(data[start : start + _PIECE])
+            piece = data[start : start + _PIECE]
+            if self._out.write(piece) != len(piece):
+                return False
         return True
 
 

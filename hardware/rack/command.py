@@ -33,6 +33,7 @@ from hardware.rack.faults import (
 )
 
 MOST_PACE = 600.0
+_MOST_MINUTES = 1_000_000
 _FOR = re.compile(r"\s+for\s+([0-9]+(?:\.[0-9]+)?)$")
 _VERBS = (
     "heater off|on|stuck ENCLOSURE",
@@ -136,7 +137,10 @@ def _duration(words: str, at_ms: int) -> tuple[str, int]:
     match = _FOR.search(words)
     if match is None:
         return " ".join(words.split()), FOREVER_MS
-    return " ".join(words[: match.start()].split()), at_ms + round(float(match[1]) * 60_000)
+    minutes = float(match[1])
+    if minutes > _MOST_MINUTES:
+        raise Unusable(f"a fault lasts at most {_MOST_MINUTES} minutes, or until it is ended")
+    return " ".join(words[: match.start()].split()), at_ms + round(minutes * 60_000)
 
 
 def _said(fault: Fault) -> str:

@@ -180,15 +180,38 @@ def test_a_pin_that_the_board_has_not_is_said_before_the_watchdog_wakes(board: B
     assert not (board.folder / "fed").exists()
 
 
+SPEAKS_MQTT: dict[str, object] = {
+    **SETTINGS,
+    "speak": "mqtt",
+    "wifi": {"name": "home", "password": "x"},
+    "mqtt": {"host": "127.0.0.1"},
+}
+
+
+def test_a_radio_that_fails_is_a_fault_and_not_the_end(board: BoardFiles) -> None:
+    """An ESP32 says RuntimeError of what it has no other word for (esp_wifi's unknown errors)."""
+    fails = "raise RuntimeError('Wifi Unknown Error 0x0102')"
+    radio = NETWORK.replace('print("asked for", name)', fails)
+    assert radio != NETWORK
+    (board.folder / "network.py").write_text(radio)
+    board.switch_on(SPEAKS_MQTT)
+    told = b"broker: Wi-Fi: Wifi Unknown Error 0x0102"
+    assert eventually(lambda: board.usb().count(told) >= 2, 20), board.usb()
+    assert not any(b"Traceback" in line for line in board.usb())
+
+
+def test_a_radio_that_does_not_start_is_said_before_the_watchdog_wakes(board: BoardFiles) -> None:
+    radio = NETWORK.replace("pass", "raise OSError('WiFi Out of Memory')", 1)
+    assert radio != NETWORK
+    (board.folder / "network.py").write_text(radio)
+    board.switch_on(SPEAKS_MQTT)
+    assert eventually(lambda: len(board.usb()) >= 1, 20)
+    assert board.usb() == [b"this board's Wi-Fi cannot be started: WiFi Out of Memory"]
+    assert not (board.folder / "fed").exists()
+
+
 def test_without_wifi_it_reads_on_and_says_so(board: BoardFiles) -> None:
-    board.switch_on(
-        {
-            **SETTINGS,
-            "speak": "mqtt",
-            "wifi": {"name": "home", "password": "x"},
-            "mqtt": {"host": "127.0.0.1"},
-        }
-    )
+    board.switch_on(SPEAKS_MQTT)
     told = b"broker: Wi-Fi: home does not answer"
     assert eventually(lambda: told in board.usb(), 40), board.usb()
     assert not any(b"Traceback" in line for line in board.usb())

@@ -144,6 +144,21 @@ def test_unplugged_and_back_and_one_more(clock: Clock) -> None:
     assert set(values(read(chain)).values()) == {31.5, -10.125, 20.0}
 
 
+def test_a_line_on_which_nobody_was_ever_heard_is_a_fault(clock: Clock) -> None:
+    """A wrong pin, or a broken wire while the node began: the node would say nothing."""
+    first, second, line, chain = two(clock)
+    first.unplug()
+    second.unplug()
+    assert faults(read(chain)) == {"the-line": "no probe answers"}
+    other = Ds18b20(b"\x10\1\2\3\4\5\6", 20.0, clock)  # another family on the line
+    line.devices.append(other)
+    assert faults(read(chain)) == {"the-line": "no probe answers"}
+    first.plug()
+    assert faults(read(chain)) == {}
+    first.unplug()
+    assert faults(read(chain)) == {name_of(first.rom): "no answer"}
+
+
 def test_a_shorted_line_is_no_zero(clock: Clock) -> None:
     first, second, line, chain = two(clock)
     line.shorted = True
@@ -211,6 +226,39 @@ def test_both_kinds_are_read_and_never_heated(clock: Clock) -> None:
     assert found[f"{BOARD}_sht-deadbeef {CELSIUS}"] == pytest.approx(31.0, abs=0.002)
     assert found[f"{BOARD}_sht-deadbeef {HUMIDITY}"] == pytest.approx(80.0, abs=0.002)
     assert three.heated == four.heated == 0
+
+
+@pytest.mark.parametrize(
+    ("kind", "reset_ms", "longest_ms"), [("SHT3x", 1.5, 15), ("SHT4x", 1, 8.3)]
+)
+def test_a_sensor_has_its_time_where_a_board_counts_whole_milliseconds(
+    kind: str, reset_ms: float, longest_ms: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A sleep of n ms there lasts from n − 1 to n. (Datasheets: soft reset, from memory; longest
+    measurement.)"""
+    now_ms, told = [0.0], list[tuple[bytes, float]]()
+
+    async def sleep(seconds: float) -> None:
+        now_ms[0] += round(seconds * 1000) - 0.999
+
+    class Watched(sht.I2c):
+        def writeto(self, address: int, data: bytes) -> int:
+            assert address == 0x44
+            told.append((data, now_ms[0]))
+            return len(data)
+
+        def readfrom(self, address: int, count: int) -> bytes:
+            assert (address, count) == (0x44, 6)
+            told.append((b"", now_ms[0]))
+            return b"\xbe\xef\x92" * 2
+
+    monkeypatch.setattr("asyncio.sleep", sleep)
+    one = sht.KINDS[kind]
+    assert len(read(sht.Sht(Watched(), 0x44, one, BOARD)).readings) == 2
+    (first, reset), (asked, met), _, (measured, began), (_, ended) = told
+    assert (first, asked, measured) == (one.reset, one.serial, one.measure)
+    assert met - reset >= reset_ms
+    assert ended - began >= longest_ms
 
 
 def test_a_wrong_crc_is_asked_again_and_then_a_fault(clock: Clock) -> None:

@@ -47,7 +47,12 @@ BAD: list[tuple[object, str]] = [
     ({**PLAIN, "speak": "mqtt"}, "mqtt: needs host"),
     ({**PLAIN, "speak": "mqtt", "mqtt": {"host": "b"}}, "wifi: needs name"),
     ({**PLAIN, "mqtt": {"hots": "b"}}, "mqtt.hots: no such setting; there are ca_file, host"),
+    ({**PLAIN, "mqtt": {"username": "u"}}, "mqtt: username needs a password beside it"),
     ({**PLAIN, "sht": {"0x44": "SHT4x"}}, "sht: needs i2c"),
+    (
+        {**PLAIN, "i2c": {"sda": 5, "scl": 6}, "sht": {"0x46": "SHT3x"}},
+        "sht.0x46: an SHT3x has 0x44 or 0x45",
+    ),
     ({**PLAIN, "sht": {"0x99": "SHT4x"}}, "sht: 0x99 is no address"),
     ({**PLAIN, "sht": {"0x44": "SHT9"}}, "sht.0x44: has to be one of SHT3x, SHT4x"),
 ]

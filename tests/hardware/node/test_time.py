@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import struct
+from typing import cast
 
 import pytest
 
 from hardware.node import senml, serial_line, sntp
+from hardware.node.clock import Clock
 from hardware.node.words import CELSIUS, HUMIDITY, Fault, Reading
 from tests.micropython import run
 
@@ -39,12 +42,42 @@ def test_an_answer(unix_s: float) -> None:
         answer(stratum=16),
         answer(size=47),
         answer(unix_s=1_700_000_000),  # before this firmware was written
+        answer()[:40] + bytes(8),  # no time at all, which is not the year 2036 (RFC 4330 §5)
         b"",
     ],
 )
 def test_an_answer_that_sets_no_clock(wrong: bytes) -> None:
     with pytest.raises(sntp.NoTime):
         sntp.answer_ms(wrong, MARK)
+
+
+@pytest.mark.parametrize("arrived", [bytes(8), b"\xff" * 8, answer()[32:40]])
+def test_the_way_takes_no_longer_than_the_answer_did(
+    arrived: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever the server says of when the question arrived, the clock is off by 1.5 s at most."""
+    heard: list[tuple[int, int]] = []
+
+    class Watch:
+        now = 0
+
+        def now_ms(self) -> int:
+            self.now += 1000
+            return self.now
+
+        def set(self, unix_ms: int, at_ms: int) -> bool:
+            heard.append((unix_ms, at_ms))
+            return True
+
+    async def ask(_host: str, _port: int, question: bytes, *_: object) -> bytes:
+        whole = answer(mark=question[40:48])
+        return whole[:32] + arrived + whole[40:]
+
+    monkeypatch.setattr("hardware.node.datagram.ask", ask)
+    asyncio.run(sntp.set_clock(cast(Clock, Watch()), "127.0.0.1", 123))
+    ((unix_ms, at_ms),) = heard
+    assert at_ms == 2000
+    assert NOW_S * 1000 <= unix_ms <= NOW_S * 1000 + 500
 
 
 CLOCK = """
@@ -87,6 +120,68 @@ def test_the_clock_never_wraps_and_dates_what_came_before_it_was_set() -> None:
     assert kept == [1_795_000_000_123, 1_795_000_000_173, 1_795_000_000_123]
     # What is far off is believed when it is said twice in a row.
     assert said == [True, True, False, True, False, True]
+
+
+ASKING = """
+import asyncio, json
+from hardware.node import node, sntp
+from hardware.node.settings import Settings
+
+class Over(Exception):
+    pass
+
+class Quick:
+    waits = []
+
+    @staticmethod
+    async def sleep(seconds):
+        Quick.waits.append(seconds)
+        if not comes:
+            raise Over
+
+class Network:
+    async def ensure(self):
+        if comes[0] == "no network":
+            raise OSError(comes.pop(0))
+
+    def name_server(self):
+        return ""
+
+class Board(node.Board):
+    name, network, log = "b", Network(), lambda self, text: None
+
+    def sensors(self, settings):
+        return []
+
+    def tell_time(self, unix_ms):
+        if comes[0] == "2106":
+            comes.pop(0)
+            raise OverflowError("overflow converting long int to machine word")
+        comes.pop(0)
+
+async def set_clock(clock, host, port):
+    if comes[0] == "no time":
+        raise sntp.NoTime(comes.pop(0))
+    if comes[0] == "no memory":
+        raise MemoryError(comes.pop(0))
+
+node.asyncio, sntp.set_clock = Quick, set_clock
+said = {"name": "shelf", "one_wire_pins": [4], "time_server": "127.0.0.1"}
+comes = ["no network"] * 3 + ["no time"] * 6 + ["no memory", "time", "no time", "2106", "time"]
+try:
+    asyncio.run(node.Node(Settings(said), Board())._ask_time())
+except Over:
+    pass
+print(json.dumps(Quick.waits))
+"""
+
+
+def test_a_time_server_is_asked_less_often_where_it_does_not_help() -> None:
+    """RFC 4330 §10: never more often than every 15 s, and seldomer where nothing comes. A network
+    that is not there is nobody's burden. Nothing that goes wrong ends the node."""
+    waits = run(ASKING)
+    assert waits[:9] == [16, 16, 16, 16, 32, 64, 128, 256, 256]
+    assert waits[9:] == [16, 3600, 16, 32, 3600]
 
 
 def test_records_and_lines() -> None:

@@ -82,6 +82,7 @@ def test_pace() -> None:
         ("heater off", "no enclosure ''"),
         ("unplug 0000", "no probe ends in '0000'"),
         ("unplug", "no probe ends in ''"),
+        (f"power off for {'9' * 400}", "at most 1000000 minutes"),
     ],
 )
 def test_nonsense_is_told_what_there_is(line: str, says: str) -> None:
