@@ -31,10 +31,10 @@ def free_port() -> int:
         return port
 
 
-def shipped_bounds() -> list[str]:
-    """How much the broker keeps for a client, in the configuration that is shipped for boards."""
+def shipped_bounds(*names: str) -> list[str]:
+    """How much the broker takes and keeps, in the configuration that is shipped for boards."""
     lines = _SHIPPED.read_text("utf-8").splitlines()
-    return [line for line in lines if line.startswith("max_")]
+    return [line for line in lines if line.startswith(names or "max_")]
 
 
 class Mosquitto:
@@ -100,7 +100,7 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
         pytest.skip("mosquitto is not installed (Debian package mosquitto)")
     folder = tmp_path / "broker"
     folder.mkdir()
-    made = Mosquitto(folder, "allow_anonymous true", *shipped_bounds())
+    made = Mosquitto(folder, "allow_anonymous true", *shipped_bounds("max_queued_messages"))
     made.start()
     yield made
     made.stop()

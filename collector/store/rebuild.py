@@ -23,6 +23,7 @@ from config.errors import StoreFault
 
 _HIGHEST = 2**40
 """Beyond any row's number and any day's."""
+_OTHER_SERIES = "series, if there were others whose names cannot be read"
 _OF_TABLE = {"block": "", "hours": " by the hour"}
 _Kept = TypeVar("_Kept")
 _QUANTITIES = frozenset(quantity.value for quantity in Quantity)
@@ -31,28 +32,34 @@ _QUANTITIES = frozenset(quantity.value for quantity in Quantity)
 def rebuild_archive(file: sqlite3.Connection, new: Path) -> Iterator[str]:
     """Write every whole block of `file` into the archive `new`."""
     known = set()
+    listed, all_of_them = salvaged_series(file, "probe, quantity")
     with closing(SqliteArchive(new)) as archive:
-        for number, found in salvaged_series(file, "probe, quantity").items():
+        for number, found in listed.items():
             name, lost = _likeliest(number, found)
             yield from lost
             if _sound(name):
                 known.add(number)
                 yield from _rebuild_series(file, number, name, archive)
     yield from _of_nobody(file, known)
+    if not all_of_them:
+        yield _OTHER_SERIES
 
 
 def rebuild_journal(file: sqlite3.Connection, new: Path) -> Iterator[str]:
     """Write every whole row of `file` into the journal `new`, under the number it had."""
     with closing(open_for_writing(new, JOURNAL, 0)) as journal:
         known = set()
+        listed, all_of_them = salvaged_series(file, "probe, quantity, gain, shift")
         journal.execute("BEGIN")
-        for number, found in salvaged_series(file, "probe, quantity, gain, shift").items():
+        for number, found in listed.items():
             name, lost = _likeliest(number, found)
             yield from lost
             if _sound(name) and _listed(journal, number, name):
                 known.add(number)
         salvaged = Table("entry", "id, packed", lowest=0, highest=_HIGHEST).rows(file)
-        for number, packed in salvaged.rows:
+        after = salvaged.rows[-1][0] + 1 if salvaged.rows else 1
+        again = [(after + n, packed) for n, (_, packed) in enumerate(salvaged.twice)]
+        for number, packed in [*salvaged.rows, *again]:
             if fault := _entry_fault(packed, known):
                 yield f"row {number} of the journal: {fault}"
             else:
@@ -60,6 +67,8 @@ def rebuild_journal(file: sqlite3.Connection, new: Path) -> Iterator[str]:
         journal.execute("COMMIT")
         if salvaged.hidden:
             yield f"rows of the journal, {_where(*salvaged.hidden, str)}"
+        if not all_of_them:
+            yield _OTHER_SERIES
 
 
 def _rebuild_series(
@@ -84,10 +93,11 @@ def _salvaged_days(
 ) -> Generator[str, None, dict[int, _Kept]]:
     """The whole days of a series in a table, in order; yields what is lost, in words."""
     salvaged = Table(
-        table, "day, packed", condition=f"series_id = {number:d}", lowest=-_HIGHEST,
-        highest=_HIGHEST,
-    ).rows(file)  # fmt: skip
+        table, "day, packed", of=("series_id", number), lowest=-_HIGHEST, highest=_HIGHEST
+    ).rows(file)
     what, found = f"{name[0]} {name[1]}{_OF_TABLE[table]}", dict[int, _Kept]()
+    for day, _ in salvaged.twice:
+        yield f"{what}, {name_of_day(day) if isinstance(day, int) else 'a day'} a second time"
     for day, packed in salvaged.rows:
         if (kept := whole(day, packed)) is not None:
             found[day] = kept
@@ -161,11 +171,18 @@ def _listed(journal: sqlite3.Connection, number: int, name: tuple[Any, ...]) -> 
 
 def _of_nobody(file: sqlite3.Connection, known: set[int]) -> Iterator[str]:
     for table, kind in _OF_TABLE.items():
-        query = f"SELECT series_id, count(*) FROM {table} GROUP BY series_id"  # noqa: S608  our names
+        # A number that damage made a text or a fraction is none, and a text may not be decodable.
+        number = "CASE typeof(series_id) WHEN 'integer' THEN series_id END"
+        query = f"SELECT {number}, count(*) FROM {table} GROUP BY 1"  # noqa: S608  our names
         try:
             rows = file.execute(query).fetchall()
-        except (sqlite3.DatabaseError, UnicodeDecodeError):
-            continue  # what is out of reach was said for each series already
-        for number, days in rows:
-            if number not in known:
-                yield f"{days} days{kind} of series {number}, whose name cannot be read"
+        except sqlite3.DatabaseError:
+            # Of each series that is known, it was said what is out of reach.
+            yield f"days{kind} of other series, if there were any"
+            continue
+        for series, days in rows:
+            said = f"{days} day{'s' if days > 1 else ''}{kind} of"
+            if series is None:
+                yield f"{said} a series that cannot be told"
+            elif series not in known:
+                yield f"{said} series {series}, whose name cannot be read"

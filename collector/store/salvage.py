@@ -7,28 +7,43 @@ from typing import Any, NamedTuple
 
 
 class Salvaged(NamedTuple):
-    """Rows by key. Others may have been out of reach where `hidden` says.
+    """Rows by key, and `twice` those of a key that another row has as well: damage made it so.
 
-    That is: between two keys, or before or behind one (None), or anywhere.
+    Others may have been out of reach where `hidden` says. That is: between two keys, or before or
+    behind one (None), or anywhere.
     """
 
     rows: list[tuple[Any, ...]]
+    twice: list[tuple[Any, ...]]
     hidden: tuple[int | None, int | None] | None
 
 
 class Table:
-    """A table whose rows have a whole-numbered key, unique within `condition`.
+    """A table whose rows have a whole-numbered key, unique within those where `of` holds.
 
-    `columns` begins with the key; no key is outside `lowest` to `highest`.
+    `of` is a column and its value; `columns` begins with the key; no key is outside `lowest` to
+    `highest`.
     """
 
     def __init__(
-        self, name: str, columns: str, *, lowest: int, highest: int, condition: str = "TRUE"
+        self,
+        name: str,
+        columns: str,
+        *,
+        lowest: int,
+        highest: int,
+        of: tuple[str, int] | None = None,
     ) -> None:
         key = columns.split(",", maxsplit=1)[0]
-        select = f"SELECT {columns} FROM {name} WHERE {condition} AND {key}"  # noqa: S608  our names
-        self._upwards = f"{select} >= ? ORDER BY {key}"
-        self._downwards = f"{select} < ? ORDER BY {key} DESC"
+        rows = f"SELECT {columns} FROM {name} WHERE"  # noqa: S608  our names
+        these = f"{of[0]} = {of[1]:d}" if of else "TRUE"
+        self._upwards = f"{rows} {these} AND {key} >= ? ORDER BY {key}"
+        self._downwards = f"{rows} {these} AND {key} < ? ORDER BY {key} DESC"
+        # With a plus SQLite looks for no key: it goes from row to row.
+        self._through = [
+            f"{rows} +{these} ORDER BY {f'{of[0]}{order},' if of else ''} {key} {order}"
+            for order in (" ASC", " DESC")
+        ]
         self._lowest = lowest
         self._highest = highest
 
@@ -36,7 +51,8 @@ class Table:
         """Every row that can be reached.
 
         A spoilt page hides keys that stand together. Beyond it is found in strides that double;
-        what a stride went past is then read backwards.
+        what a stride went past is then read backwards. A spoilt key misleads the search for others
+        without any fault; so all rows are gone through as well, from both ends.
         """
         saved: dict[int, tuple[Any, ...]] = {}
         faults: list[int] = []
@@ -45,7 +61,7 @@ class Table:
             ended, found = _until_fault(file, self._upwards, at)
             if faults and (found or ended):
                 found += _until_fault(file, self._downwards, at)[1]
-            new = {row[0]: row for row in found if row[0] not in saved}
+            new = {row[0]: row for row in found if self._is_key(row[0]) and row[0] not in saved}
             saved |= new
             if ended or at > self._highest:
                 break
@@ -53,29 +69,47 @@ class Table:
             faults.append(at)
             stride = 1 if new else 2 * stride
             at += stride - 1
+        twice: list[tuple[Any, ...]] = []
+        for query in self._through:
+            for row in _until_fault(file, query)[1]:
+                if self._is_key(row[0]) and row[0] not in saved:
+                    saved[row[0]] = row
+                    faults.append(row[0])
+                elif row != saved.get(row[0]) and row not in twice:
+                    twice.append(row)
         keys = sorted(saved)
-        return Salvaged([saved[key] for key in keys], _around(faults, keys) if faults else None)
+        hidden = _around(faults, keys) if faults else None
+        return Salvaged([saved[key] for key in keys], twice, hidden)
+
+    def _is_key(self, key: object) -> bool:
+        return isinstance(key, int) and self._lowest <= key <= self._highest
 
 
 def _around(faults: list[int], keys: list[int]) -> tuple[int | None, int | None]:
-    before = [key for key in keys if key < faults[0]]
-    behind = [key for key in keys if key > faults[-1]]
+    before = [key for key in keys if key < min(faults)]
+    behind = [key for key in keys if key > max(faults)]
     return (before[-1] if before else None, behind[0] if behind else None)
 
 
-def salvaged_series(file: sqlite3.Connection, columns: str) -> dict[int, list[tuple[Any, ...]]]:
+def salvaged_series(
+    file: sqlite3.Connection, columns: str
+) -> tuple[dict[int, list[tuple[Any, ...]]], bool]:
     """The named series by number, from the table and from its index, which holds them again.
 
-    More than one for a number: the two do not agree; the table's is first.
+    More than one for a number: the two do not agree; the table's is first. And whether that is
+    all of them.
     """
     found: dict[int, list[tuple[Any, ...]]] = {}
+    whole = True
     for source in ("series NOT INDEXED", "series INDEXED BY sqlite_autoindex_series_1"):
         query = f"SELECT id, {columns} FROM {source}"  # noqa: S608  our names
-        for number, *name in _until_fault(file, query)[1]:
+        ended, rows = _until_fault(file, query)
+        whole = whole and ended
+        for number, *name in rows:
             names = found.setdefault(number, [])
             if tuple(name) not in names:
                 names.append(tuple(name))
-    return found
+    return found, whole
 
 
 def _until_fault(

@@ -1,0 +1,70 @@
+"""Rows of a table whose keys are not in order, as damage leaves them."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+
+import pytest
+
+from collector.store.salvage import Table, salvaged_series
+
+DAYS = Table("block", "day, packed", of=("series_id", 4), lowest=-(2**40), highest=2**40)
+ENTRIES = Table("entry", "id, packed", lowest=0, highest=2**40)
+
+
+@pytest.fixture
+def file() -> Iterator[sqlite3.Connection]:
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as made:
+        yield made
+
+
+def upside_down(file: sqlite3.Connection, days: int) -> None:
+    """Keys that stand the wrong way round, which no part of SQLite notices while it reads."""
+    file.execute(
+        "CREATE TABLE block (series_id, day, packed, PRIMARY KEY (series_id DESC, day)) "
+        "WITHOUT ROWID"
+    )
+    rows = [(series, day, day * 7) for series in (3, 4, 5) for day in range(days)]
+    file.executemany("INSERT INTO block VALUES (?, ?, ?)", rows)
+    file.execute("PRAGMA writable_schema = ON")
+    file.execute("UPDATE sqlite_master SET sql = replace(sql, ' DESC', '')")
+    version = file.execute("PRAGMA schema_version").fetchone()[0]
+    file.execute(f"PRAGMA schema_version = {version + 1}")
+
+
+@pytest.mark.parametrize("days", [3, 30, 3_000])
+def test_keys_in_the_wrong_order_hide_no_row(file: sqlite3.Connection, days: int) -> None:
+    upside_down(file, days)
+    everything = [(day, day * 7) for day in range(days)]
+    found = "SELECT day, packed FROM block WHERE series_id = 4 AND day >= 0 ORDER BY day"
+    assert file.execute(found).fetchall() != everything  # a search for a key is misled
+    salvaged = DAYS.rows(file)
+    assert salvaged.rows == everything
+    assert salvaged.twice == []
+    assert salvaged.hidden is not None
+
+
+def test_a_table_that_is_whole_hides_nothing(file: sqlite3.Connection) -> None:
+    file.execute("CREATE TABLE entry (id INTEGER PRIMARY KEY, packed)")
+    file.executemany("INSERT INTO entry VALUES (?, ?)", [(3, "a"), (9, "b")])
+    assert ENTRIES.rows(file) == ([(3, "a"), (9, "b")], [], None)
+
+
+def test_a_number_that_two_rows_have_hides_neither(file: sqlite3.Connection) -> None:
+    file.execute("CREATE TABLE entry (id INTEGER, packed)")
+    rows = [(3, "a"), (3, "b"), (4, "c"), (3, "b"), ("x", "d")]
+    file.executemany("INSERT INTO entry VALUES (?, ?)", rows)
+    salvaged = ENTRIES.rows(file)
+    assert [key for key, _ in salvaged.rows] == [3, 4]
+    assert {*salvaged.rows, *salvaged.twice} == set(rows)
+
+
+def test_series_of_which_table_or_index_is_gone_may_be_others(file: sqlite3.Connection) -> None:
+    assert salvaged_series(file, "probe, quantity") == ({}, False)
+    file.execute(
+        "CREATE TABLE series (id INTEGER PRIMARY KEY, probe TEXT, quantity TEXT, "
+        "UNIQUE (probe, quantity))"
+    )
+    assert salvaged_series(file, "probe, quantity") == ({}, True)
