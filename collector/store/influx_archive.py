@@ -107,14 +107,15 @@ class InfluxArchive:
     def columns(self, key: SeriesKey, start_ms: int, end_ms: int) -> Columns:
         """See `Archive.columns`."""
         start_ms, end_ms = max(start_ms, FIRST_MS), min(end_ms, END_MS)
-        parts = []
+        parts, first_ms = [], start_ms
         while start_ms < end_ms:
             part = self._some(key, start_ms, end_ms)
             parts.append(part)
             if len(part) < self._rows_at_once:
                 break
             start_ms = part.at_ms[-1] + 1
-        return Columns.joined(parts).cut(FIRST_MS, end_ms)
+        # 1.8 takes a start of 0 for "from ever".
+        return Columns.joined(parts).cut(first_ms, end_ms)
 
     def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:  # noqa: ARG002
         """None: nothing is thinned in a bucket that keeps everything."""
