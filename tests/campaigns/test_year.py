@@ -26,7 +26,7 @@ FAULTS = [
 
 
 def run(folder: Path, restart_seed: int = 0) -> Run:
-    done = simulate(folder / "home", 1, 11, step_min=5, restart_seed=restart_seed, faults=FAULTS)
+    done = simulate(folder / "home", 1, 11, step_min=10, restart_seed=restart_seed, faults=FAULTS)
     done.kill()
     return done
 

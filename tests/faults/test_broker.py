@@ -304,7 +304,7 @@ def test_a_publisher_gone_mad(
         aside = collecting.missing_on_the_line()
         lost, began_s = 0, time.monotonic()
         if mad.qos == 0:
-            lost = missing(collecting.home, [TIMED, UNTIMED], nodes.taken, 300)
+            lost = missing(collecting.home, [TIMED, UNTIMED], nodes.taken, 900)
         late_s = time.monotonic() - began_s
         again = Nodes(broker.port, timed=True)
         time.sleep(1.0)
