@@ -127,9 +127,10 @@ def _scaled(of: ScaledMass | None, settings: Settings) -> Iterator[str]:
         return
     animals = "it alone" if of.animals == 1 else f"{words.count(of.animals)} animals"
     yield (
-        f"Scaled to a length of {words.body_length(of.length_cm, settings)} its mass is "
-        f"{words.mass(of.index_g, settings)}, {100 * of.of_median:.0f} % of the middle of your own "
-        f"records (exponent {of.exponent:.2f}, fitted to {of.records} records of {animals}). "
+        f"Were it {words.body_length(of.length_cm, settings)} long, it would weigh "
+        f"{words.mass(of.index_g, settings)}: {100 * of.of_median:.0f} % of the middle of your own "
+        f"records (mass grows with length to the power of {of.exponent:.2f} in {of.records} "
+        f"records of {animals}). "
         "[Peig & Green 2009, Oikos 118:1883 (formula from memory)]"
     )
 
