@@ -80,12 +80,12 @@ class Nodes:
         return self._client.publish("warmcoil/nodes/senml", pack([one]), qos=1).mid
 
 
-@pytest.mark.timeout(1200)
+@pytest.mark.timeout(3600)
 @pytest.mark.parametrize("acknowledgements", ["arrive", "are lost"])
 def test_killed_while_messages_arrive(
     broker: Mosquitto, tmp_path: Path, acknowledgements: str, times: Callable[[int, int], int]
 ) -> None:
-    kills = times(2, 40)
+    kills = times(2, 100)
     wire = Wire(broker.port)
     home = make_home(
         tmp_path / "home",

@@ -37,7 +37,7 @@ from tests.page_process import PageProcess
 from tests.plug import eventually
 
 __all__ = ["broker"]
-pytestmark = [pytest.mark.broker, pytest.mark.timeout(1200)]
+pytestmark = [pytest.mark.broker, pytest.mark.timeout(3600)]
 """Three processes begin anew; on a busy machine that alone takes a minute."""
 
 ASKED = ("/", "/meal/1", "/api/meals/1/plot", "/api/probes", "/healthz")
@@ -121,7 +121,7 @@ def publishing(broker: Mosquitto) -> Iterator[tuple[Nodes, WarmSide]]:
 def test_a_killed_page_costs_nothing(
     broker: Mosquitto, tmp_path: Path, times: Callable[[int, int], int]
 ) -> None:
-    kills = times(1, 30)
+    kills = times(1, 100)
     with Endpoint() as endpoint, ExitStack() as ended:
         home = furnished(tmp_path / "home", broker, endpoint)
         subscribe_once(home)
