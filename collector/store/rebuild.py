@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Generator, Iterator
+import zlib
+from collections.abc import Callable, Collection, Generator, Iterator, Mapping
 from contextlib import closing
 from itertools import chain
 from pathlib import Path
@@ -16,7 +17,7 @@ from collector.store.columns import DAY_MS, Columns
 from collector.store.entry import unpack_entry
 from collector.store.hours import Hour, unpack_hours
 from collector.store.migrations import JOURNAL
-from collector.store.salvage import Table, salvaged_series
+from collector.store.salvage import Strayed, Table, salvaged_series, strayed
 from collector.store.sqlite_archive import SqliteArchive
 from collector.store.sqlite_file import open_for_writing
 from config.errors import StoreFault
@@ -33,13 +34,14 @@ def rebuild_archive(file: sqlite3.Connection, new: Path) -> Iterator[str]:
     """Write every whole block of `file` into the archive `new`."""
     known = set()
     listed, all_of_them = salvaged_series(file, "probe, quantity")
+    astray = {table: strayed(file, table) for table in _OF_TABLE}
     with closing(SqliteArchive(new)) as archive:
         for number, found in listed.items():
             name, lost = _likeliest(number, found)
             yield from lost
             if _sound(name):
                 known.add(number)
-                yield from _rebuild_series(file, number, name, archive)
+                yield from _rebuild_series(file, number, name, archive, astray)
     yield from _of_nobody(file, known)
     if not all_of_them:
         yield _OTHER_SERIES
@@ -72,14 +74,22 @@ def rebuild_journal(file: sqlite3.Connection, new: Path) -> Iterator[str]:
 
 
 def _rebuild_series(
-    file: sqlite3.Connection, number: int, name: tuple[Any, ...], archive: SqliteArchive
+    file: sqlite3.Connection,
+    number: int,
+    name: tuple[Any, ...],
+    archive: SqliteArchive,
+    astray: Mapping[str, Collection[Strayed]],
 ) -> Iterator[str]:
     probe, quantity = name
     key = SeriesKey(probe, Quantity(quantity))
-    days = yield from _salvaged_days(file, "block", number, name, _whole_day)
+    days = yield from _salvaged_days(
+        file, "block", number, name, _whole_day, astray=astray["block"]
+    )
     if days:
         archive.write({key: Columns.joined(days.values())})
-    hours = yield from _salvaged_days(file, "hours", number, name, _whole_hours)
+    hours = yield from _salvaged_days(
+        file, "hours", number, name, _whole_hours, astray=astray["hours"]
+    )
     if hours:
         archive.write_hours(key, list(chain.from_iterable(hours.values())))
 
@@ -90,22 +100,29 @@ def _salvaged_days(
     number: int,
     name: tuple[Any, ...],
     whole: Callable[[int, object], _Kept | None],
+    *,
+    astray: Collection[Strayed],
 ) -> Generator[str, None, dict[int, _Kept]]:
     """The whole days of a series in a table, in order; yields what is lost, in words."""
     salvaged = Table(
         table, "day, packed", of=("series_id", number), lowest=-_HIGHEST, highest=_HIGHEST
     ).rows(file)
     what, found = f"{name[0]} {name[1]}{_OF_TABLE[table]}", dict[int, _Kept]()
-    for day, _ in salvaged.twice:
-        yield f"{what}, {name_of_day(day) if isinstance(day, int) else 'a day'} a second time"
-    for day, packed in salvaged.rows:
-        if (kept := whole(day, packed)) is not None:
-            found[day] = kept
-        else:
-            yield f"{what}, {name_of_day(day)}"
+    disputed = set[int]()
+    for day, packed in [*salvaged.rows, *salvaged.twice]:
+        named = f"{what}, {name_of_day(day) if isinstance(day, int) else 'a day'}"
+        if isinstance(packed, bytes) and (number, day, zlib.crc32(packed)) in astray:
+            yield f"a day that is called {named}, and does not stand where that would be"
+        elif (kept := whole(day, packed)) is None:
+            yield named
+        elif day in disputed or found.setdefault(day, kept) is not kept:
+            disputed.add(day)
+    for day in sorted(disputed):
+        del found[day]
+        yield f"{what}, {name_of_day(day)}: more than one claims to be it"
     if salvaged.hidden:
         yield f"days of {what}, {_where(*salvaged.hidden, name_of_day)}"
-    return found
+    return dict(sorted(found.items()))
 
 
 def _where(behind: int | None, before: int | None, name: Callable[[int], str]) -> str:
@@ -148,12 +165,16 @@ def _entry_fault(packed: object, known: set[int]) -> str | None:
     return f"nobody knows whose series {strange.pop()} is" if strange else None
 
 
-def _likeliest(number: int, found: list[tuple[Any, ...]]) -> tuple[tuple[Any, ...], list[str]]:
-    """The name of a series; where table and index differ, that is said."""
-    sound = [name for name in found if _sound(name)] or found
-    if len(found) == 1 and _sound(sound[0]):
+def _likeliest(
+    number: int, found: Mapping[tuple[Any, ...], int]
+) -> tuple[tuple[Any, ...], list[str]]:
+    """The name of a series; where table and index do not both have it, that is said."""
+    sound = [name for name in found if _sound(name)] or list(found)
+    if len(found) == 1 and _sound(sound[0]) and found[sound[0]] > 1:
         return sound[0], []
     names = " or ".join(f"{name[0]} {name[1]}" for name in found)
+    if len(found) == 1:
+        return sound[0], [f"what series {number} is called: {names}, which nothing confirms"]
     return sound[0], [f"what series {number} is called: {names}; the readings are under the first"]
 
 

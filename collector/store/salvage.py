@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
+import zlib
+from bisect import bisect_right
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 
@@ -16,6 +19,14 @@ class Salvaged(NamedTuple):
     rows: list[tuple[Any, ...]]
     twice: list[tuple[Any, ...]]
     hidden: tuple[int | None, int | None] | None
+
+
+class Strayed(NamedTuple):
+    """A row that is not where its key belongs: what that is now, and the CRC-32 of what it has."""
+
+    series: int
+    day: int
+    crc32: int
 
 
 class Table:
@@ -91,24 +102,68 @@ def _around(faults: list[int], keys: list[int]) -> tuple[int | None, int | None]
     return (before[-1] if before else None, behind[0] if behind else None)
 
 
+def strayed(file: sqlite3.Connection, table: str) -> set[Strayed]:
+    """Rows of a table by series and day whose place says that their key is not what it was.
+
+    Rows stand in the order of their keys: a day of one series that got the number of another stands
+    among the days of its own.
+    """
+    key = ", ".join(f"CASE typeof({c}) WHEN 'integer' THEN {c} END" for c in ("series_id", "day"))
+    found: set[Strayed] = set()
+    for order in ("ASC", "DESC"):
+        query = (
+            f"SELECT {key}, CASE typeof(packed) WHEN 'blob' THEN packed END FROM {table} "  # noqa: S608  our names
+            f"ORDER BY series_id {order}, day {order}"
+        )
+        rows = [
+            Strayed(series, day, zlib.crc32(packed))
+            for series, day, packed in _until_fault(file, query)[1]
+            if None not in (series, day, packed)
+        ]
+        found |= astray(rows if order == "ASC" else rows[::-1])
+    return found
+
+
+def astray(rows: Sequence[Strayed]) -> set[Strayed]:
+    """The fewest rows that have to go for the rest to be in the order of their keys."""
+    in_order = _longest_in_order([(row.series, row.day) for row in rows])
+    return {row for place, row in enumerate(rows) if place not in in_order}
+
+
+def _longest_in_order(keys: Sequence[tuple[int, int]]) -> set[int]:
+    """The places of a longest selection in which no key is below the one before."""
+    ends: list[tuple[int, int]] = []  # of the selections of each length the lowest last key,
+    last: list[int] = []  # where that stands,
+    before: list[int | None] = []  # and for every place the one before it in its selection
+    for place, one in enumerate(keys):
+        length = bisect_right(ends, one)
+        before.append(last[length - 1] if length else None)
+        ends[length : length + 1], last[length : length + 1] = [one], [place]
+    chosen: set[int] = set()
+    at = last[-1] if last else None
+    while at is not None:
+        chosen.add(at)
+        at = before[at]
+    return chosen
+
+
 def salvaged_series(
     file: sqlite3.Connection, columns: str
-) -> tuple[dict[int, list[tuple[Any, ...]]], bool]:
+) -> tuple[dict[int, dict[tuple[Any, ...], int]], bool]:
     """The named series by number, from the table and from its index, which holds them again.
 
-    More than one for a number: the two do not agree; the table's is first. And whether that is
-    all of them.
+    Each name comes with how many of the two have it, the table's first. And whether that is all of
+    them.
     """
-    found: dict[int, list[tuple[Any, ...]]] = {}
+    found: dict[int, dict[tuple[Any, ...], int]] = {}
     whole = True
     for source in ("series NOT INDEXED", "series INDEXED BY sqlite_autoindex_series_1"):
         query = f"SELECT id, {columns} FROM {source}"  # noqa: S608  our names
         ended, rows = _until_fault(file, query)
         whole = whole and ended
         for number, *name in rows:
-            names = found.setdefault(number, [])
-            if tuple(name) not in names:
-                names.append(tuple(name))
+            names = found.setdefault(number, {})
+            names[tuple(name)] = names.get(tuple(name), 0) + 1
     return found, whole
 
 

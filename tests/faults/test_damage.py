@@ -204,7 +204,7 @@ def test_repair_saves_the_rest_and_names_what_is_lost(
     chance = random.Random(9)
     before = seen(whole)
     damaged = lost = 0
-    for number in range(times(5, 200)):
+    for number in range(times(5, 1_000)):
         home = hurt(whole, tmp_path / f"home {number}")
         path = home.folder / name
         for _ in range(chance.choice((1, 1, 1, 5, 40))):
@@ -214,7 +214,8 @@ def test_repair_saves_the_rest_and_names_what_is_lost(
             said = repair(home.journal, home.archive)
             assert CHECKS[name](path) == []
             after = seen(home)
-            assert after <= before, number  # nothing is made up
+            # Nothing is made up; under a name that was hit, readings are where it is said.
+            assert after <= before or any("is called" in line for line in said), (number, said)
             gone = before - after
             lost += len(gone)
             named = [line for line in said if line.startswith("lost: ")]

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import sqlite3
+import zlib
 from collections.abc import Iterator
 from contextlib import closing
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from collector.store.salvage import Table, salvaged_series
+from collector.store.salvage import Strayed, Table, astray, salvaged_series
 
 DAYS = Table("block", "day, packed", of=("series_id", 4), lowest=-(2**40), highest=2**40)
 ENTRIES = Table("entry", "id, packed", lowest=0, highest=2**40)
@@ -68,3 +71,29 @@ def test_series_of_which_table_or_index_is_gone_may_be_others(file: sqlite3.Conn
         "UNIQUE (probe, quantity))"
     )
     assert salvaged_series(file, "probe, quantity") == ({}, True)
+
+
+@given(
+    keys=st.sets(st.tuples(st.integers(1, 3), st.integers(0, 9)), max_size=20).map(sorted),
+    hit=st.integers(0, 19),
+    becomes=st.tuples(st.integers(1, 3), st.integers(0, 9)),
+)
+def test_of_one_key_that_was_hit_one_row_is_astray_or_the_order_holds(
+    keys: list[tuple[int, int]], hit: int, becomes: tuple[int, int]
+) -> None:
+    rows = [Strayed(*key, place) for place, key in enumerate(keys)]
+    if hit < len(rows):
+        rows[hit] = Strayed(*becomes, hit)
+    found = astray(rows)
+    left = [row[:2] for row in rows if row not in found]
+    assert left == sorted(left)
+    assert len(found) <= 1
+    assert bool(found) == ([row[:2] for row in rows] != sorted(row[:2] for row in rows))
+
+
+def test_the_first_day_of_a_series_under_the_number_of_the_one_before() -> None:
+    """One bit. The day is in its block too, and the number of the series nowhere else."""
+    rows = [(series, day, b"%d" % (10 * series + day)) for series in (1, 2) for day in (5, 6, 7)]
+    rows[3] = (1, 5, rows[3][2])
+    keys = [Strayed(series, day, zlib.crc32(packed)) for series, day, packed in rows]
+    assert astray(keys) == {keys[3]}
