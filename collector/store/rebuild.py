@@ -96,16 +96,16 @@ def _salvaged_days(
         table, "day, packed", of=("series_id", number), lowest=-_HIGHEST, highest=_HIGHEST
     ).rows(file)
     what, found = f"{name[0]} {name[1]}{_OF_TABLE[table]}", dict[int, _Kept]()
-    for day, _ in salvaged.twice:
-        yield f"{what}, {name_of_day(day) if isinstance(day, int) else 'a day'} a second time"
-    for day, packed in salvaged.rows:
-        if (kept := whole(day, packed)) is not None:
-            found[day] = kept
-        else:
+    for day, packed in [*salvaged.rows, *salvaged.twice]:
+        if (kept := whole(day, packed)) is None:
             yield f"{what}, {name_of_day(day)}"
+        elif day in found:
+            yield f"{what}, {name_of_day(day)} a second time"
+        else:
+            found[day] = kept
     if salvaged.hidden:
         yield f"days of {what}, {_where(*salvaged.hidden, name_of_day)}"
-    return found
+    return dict(sorted(found.items()))
 
 
 def _where(behind: int | None, before: int | None, name: Callable[[int], str]) -> str:
