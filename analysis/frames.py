@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 Int64s = NDArray[np.int64]
 Doubles = NDArray[np.float64]
+_ORDER = "<"
+"""Of the bytes of a packed block."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +113,8 @@ def _times(block: Block) -> Int64s:
     # Unsigned, which wraps around: two times may be further apart than an int64 can say.
     at_ms = np.empty(block.count, np.uint64)
     at_ms[0] = block.first_ms % 2**64
-    np.add(_unsigned(block.times, block.time_width), np.uint64(block.step_ms), out=at_ms[1:])
+    over, step_ms = _unsigned(block.times, block.time_width), np.uint64(block.step_ms)
+    np.add(over, step_ms, out=at_ms[1:], dtype=np.uint64)  # numpy 1 would add in fewer bytes
     return np.cumsum(at_ms, out=at_ms).view(np.int64)
 
 
@@ -132,11 +135,12 @@ def _raw(block: Block) -> Doubles:
 
 
 def _unsigned(planes: bytes, width: int) -> NDArray[np.unsignedinteger[Any]]:
-    """The integers of byte planes, as wide as they are written."""
+    """The integers of byte planes, as wide as they are written, in this machine's byte order."""
     bytes_of = np.frombuffer(planes, np.uint8)
     if width == 1:
         return bytes_of
-    return np.ascontiguousarray(bytes_of.reshape(width, -1).T).view(f"<u{width}").ravel()
+    written = np.ascontiguousarray(bytes_of.reshape(width, -1).T).view(f"{_ORDER}u{width}").ravel()
+    return written.astype(f"u{width}", copy=False)
 
 
 def _doubles(planes: bytes) -> Doubles:

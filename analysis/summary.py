@@ -9,6 +9,8 @@ import numpy as np
 from analysis.exposure import Floats, Line
 
 _SAMPLE = 512
+_ROUNDING = 1e-12
+"""Share of a time: more than a sum of shares of pieces is off by."""
 _NEAR = (0.46, 0.54)
 """Shares of the sample between which its middle, and likely the line's, lies."""
 
@@ -48,16 +50,18 @@ def median(line: Line) -> float | None:
     if not len(above) or (next_c := float(above.min())) <= value:
         return value  # the line goes on from it, so it alone has half of the time below
     held_ms = _Pieces(line.length_ms, line.low_c, line.high_c).held_ms(value)
-    return (value + next_c) / 2.0 if abs(held_ms - half) <= 1e-12 * half else value
+    return (value + next_c) / 2.0 if abs(held_ms - half) <= _ROUNDING * half else value
 
 
 def _smallest_holding(line: Line, wanted_ms: float) -> float:
     """The smallest value that `wanted_ms` of the line lie at or below.
 
     Halves the corners between two bounds, the lower never holding enough, the upper always, and
-    drops the pieces that are settled: a pass or two over the line, and no sort of it.
+    drops the pieces that are settled: a pass or two over the line, and no sort of it. A corner that
+    holds enough but for rounding does hold it: above it the line may begin again far away.
     """
-    lower, upper, left = _first_bounds(line, wanted_ms)
+    enough_ms = wanted_ms * (1.0 - _ROUNDING)
+    lower, upper, left = _first_bounds(line, enough_ms)
     while True:
         left = left.narrowed(lower, upper)
         corners = np.concatenate((left.low, left.high))
@@ -65,13 +69,15 @@ def _smallest_holding(line: Line, wanted_ms: float) -> float:
         if not len(corners):
             break
         middle = _near_middle(corners)
-        lower, upper = (lower, middle) if left.held_ms(middle) >= wanted_ms else (middle, upper)
+        lower, upper = (lower, middle) if left.held_ms(middle) >= enough_ms else (middle, upper)
     if not len(left.low):
         return upper
     # Every piece left crosses from bound to bound: linear between them.
     missing_ms = wanted_ms - left.held_ms(lower)
     between_ms = float((left.length_ms * ((upper - lower) / (left.high - left.low))).sum())
-    return float(min(lower + (upper - lower) * (missing_ms / between_ms), upper))
+    if between_ms - missing_ms <= wanted_ms - enough_ms:
+        return upper
+    return float(lower + (upper - lower) * (max(missing_ms, 0.0) / between_ms))
 
 
 def _first_bounds(line: Line, wanted_ms: float) -> tuple[float, float, _Pieces]:

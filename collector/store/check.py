@@ -35,8 +35,10 @@ def check_archive(path: Path) -> list[str]:
     return _check_file(path, ARCHIVE, _archive_faults)
 
 
-def name_of_day(day: int) -> str:
-    """A day number as a date."""
+def name_of_day(day: object) -> str:
+    """A day number as a date; damage can make anything of one."""
+    if not isinstance(day, int):
+        return "a day that cannot be told"
     try:
         return (datetime(1970, 1, 1, tzinfo=UTC) + timedelta(days=day)).date().isoformat()
     except OverflowError:
@@ -131,7 +133,7 @@ def _archive_faults(file: sqlite3.Connection) -> Iterator[str]:
 
 
 def _told(
-    probe: str | None, quantity: str, number: int, day: int, fault: str | None
+    probe: str | None, quantity: str, number: object, day: object, fault: str | None
 ) -> Iterator[str]:
     name = f"series {number}, which is not listed" if probe is None else f"{probe} {quantity}"
     if fault or probe is None:

@@ -110,7 +110,7 @@ def _salvaged_days(
     what, found = f"{name[0]} {name[1]}{_OF_TABLE[table]}", dict[int, _Kept]()
     disputed = set[int]()
     for day, packed in [*salvaged.rows, *salvaged.twice]:
-        named = f"{what}, {name_of_day(day) if isinstance(day, int) else 'a day'}"
+        named = f"{what}, {name_of_day(day)}"
         if isinstance(packed, bytes) and (number, day, zlib.crc32(packed)) in astray:
             yield f"a day that is called {named}, and does not stand where that would be"
         elif (kept := whole(day, packed)) is None:

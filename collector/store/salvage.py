@@ -46,7 +46,8 @@ class Table:
         of: tuple[str, int] | None = None,
     ) -> None:
         key = columns.split(",", maxsplit=1)[0]
-        rows = f"SELECT {columns} FROM {name} WHERE"  # noqa: S608  our names
+        wanted = f"{columns}, {of[0]}" if of else columns
+        rows = f"SELECT {wanted} FROM {name} WHERE"  # noqa: S608  our names
         these = f"{of[0]} = {of[1]:d}" if of else "TRUE"
         self._upwards = f"{rows} {these} AND {key} >= ? ORDER BY {key}"
         self._downwards = f"{rows} {these} AND {key} < ? ORDER BY {key} DESC"
@@ -55,6 +56,7 @@ class Table:
             f"{rows} +{these} ORDER BY {f'{of[0]}{order},' if of else ''} {key} {order}"
             for order in (" ASC", " DESC")
         ]
+        self._of = of
         self._lowest = lowest
         self._highest = highest
 
@@ -69,9 +71,9 @@ class Table:
         faults: list[int] = []
         at, stride = self._lowest, 1
         while True:
-            ended, found = _until_fault(file, self._upwards, at)
+            ended, found = self._read(file, self._upwards, at)
             if faults and (found or ended):
-                found += _until_fault(file, self._downwards, at)[1]
+                found += self._read(file, self._downwards, at)[1]
             new = {row[0]: row for row in found if self._is_key(row[0]) and row[0] not in saved}
             saved |= new
             if ended or at > self._highest:
@@ -82,7 +84,7 @@ class Table:
             at += stride - 1
         twice: list[tuple[Any, ...]] = []
         for query in self._through:
-            for row in _until_fault(file, query)[1]:
+            for row in self._read(file, query)[1]:
                 if self._is_key(row[0]) and row[0] not in saved:
                     saved[row[0]] = row
                     faults.append(row[0])
@@ -91,6 +93,15 @@ class Table:
         keys = sorted(saved)
         hidden = _around(faults, keys) if faults else None
         return Salvaged([saved[key] for key in keys], twice, hidden)
+
+    def _read(
+        self, file: sqlite3.Connection, query: str, *values: int
+    ) -> tuple[bool, list[tuple[Any, ...]]]:
+        # Where keys are out of order, a search by `of` gives rows of others too.
+        ended, rows = _until_fault(file, query, *values)
+        if self._of is not None:
+            rows = [row[:-1] for row in rows if row[-1] == self._of[1]]
+        return ended, rows
 
     def _is_key(self, key: object) -> bool:
         return isinstance(key, int) and self._lowest <= key <= self._highest

@@ -56,6 +56,14 @@ def test_by_hand_mean_is_weighed_by_time() -> None:
     assert summary(HAND).mean == pytest.approx(27.625, abs=1e-12)
 
 
+def test_a_median_between_two_levels_is_not_moved_by_rounding() -> None:
+    """Sums of shares of pieces come out a little less than half; half they are."""
+    lower = [(0, 1000, 7.0, 2.0), (1000, 1060, 0.0625, 11.0), (1060, 1893, 0.5625, 0.5625)]
+    upper = [(1893, 3000, 50.0625, 57.0), (3000, 3786, 50.0625, 50.0625)]
+    line = Line(*np.array(lower + upper, np.float64).T)
+    assert median(line) == (11.0 + 50.0625) / 2
+
+
 def test_a_touch_ends_a_spell_and_is_not_below() -> None:
     line = line_in_hours([0, 1, 2], [27, 28, 27])
     starts, _ = line.spells_below(28.0)

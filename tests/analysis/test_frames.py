@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from contextlib import closing
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from analysis import frames
 from analysis.frames import decoded, frame, read_table, track
 from collector.readings import Quantity, Reading, SeriesKey
 from collector.store.codec import pack
@@ -45,6 +47,22 @@ def test_a_block_decodes_to_the_very_same(one: Columns) -> None:
     assert table.raw.tobytes() == one.raw.tobytes()
     assert table.value.tolist() == one.values().tolist()
     assert table.flags.tolist() == list(one.flags)
+
+
+@pytest.mark.parametrize("width", [1, 2, 4, 8])
+def test_numbers_are_of_this_machine_whatever_order_they_are_written_in(
+    width: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a machine meets them whose own order is not the file's (a big-endian one)."""
+    numbers = [1, 0, 255, 2 ** (8 * width) - 2]
+    foreign = ">" if sys.byteorder == "little" else "<"
+    order = "big" if sys.byteorder == "little" else "little"
+    written = [number.to_bytes(width, order) for number in numbers]
+    planes = bytes(octets[plane] for plane in range(width) for octets in written)
+    monkeypatch.setattr(frames, "_ORDER", foreign)
+    got = frames._unsigned(planes, width)
+    assert got.dtype.isnative
+    assert got.tolist() == numbers
 
 
 @given(st.binary(max_size=200))

@@ -224,7 +224,8 @@ def test_repair_saves_the_rest_and_names_what_is_lost(
     assert damaged
     told(
         Promise.FOUND, f"1, 5 or 40 bytes of {Path(name).name} turned over, then `repair`",
-        tried=damaged, lost=lost, of=f"readings of {damaged * len(before):,}, all of them named",
+        tried=damaged, lost=lost,
+        of=f"readings of {damaged * len(before):,}, never without a line that some are lost",
     )  # fmt: skip
 
 

@@ -18,6 +18,7 @@ from collector.store.codec import pack
 from collector.store.columns import DAY_MS
 from collector.store.journal import Journal, Receipt
 from collector.store.reader import Reader
+from collector.store.rebuild import rebuild_archive
 from collector.store.repair import repair
 from collector.store.sqlite_archive import SqliteArchive
 from config.errors import StoreFault
@@ -156,6 +157,64 @@ def test_a_wrong_note_about_a_block_is_mended_without_loss(files: Files, stateme
     assert files.faults() == []
     assert files.seen() == whole
     assert [path.name for path in files.archive.parent.glob("archive.db*")] == ["archive.db"]
+
+
+@pytest.mark.parametrize(
+    ("name", "page_bytes", "leaf"), [("archive", 1024, 10), ("journal", 512, 13)]
+)
+def test_rows_that_a_page_no_longer_counts_are_not_said_to_be_there(
+    files: Files, name: str, page_bytes: int, leaf: int
+) -> None:
+    """Every row that is left reads well, and no search meets a fault."""
+    whole, path = files.seen(), getattr(files, name)
+    content = bytearray(path.read_bytes())
+    pages = range(page_bytes, len(content), page_bytes)
+    at = next(at for at in reversed(pages) if content[at] == leaf and content[at + 4] > 2)
+    content[at + 4] -= 1  # how many rows the page has
+    path.write_bytes(content)
+    assert files.faults()
+    done = "\n".join(files.mend())
+    assert len(files.seen()) < len(whole)
+    assert "lost: rows that nothing leads to any more, if there were any" in done
+    assert f"{path}: mended; as it was it is in {path}.before-repair-1" in done
+    assert files.faults() == []
+
+
+def test_a_day_that_is_no_number_any_more_is_said_and_the_rest_saved(files: Files) -> None:
+    with closing(sqlite3.connect(files.archive)) as file:
+        (strict,) = file.execute("SELECT sql FROM sqlite_schema WHERE name = 'block'").fetchone()
+        for sql in (strict.replace("STRICT, ", ""), strict):
+            file.execute("PRAGMA writable_schema = ON")
+            file.execute("UPDATE sqlite_schema SET sql = ? WHERE name = 'block'", (sql,))
+            file.execute("PRAGMA writable_schema = RESET")
+            file.execute(
+                "UPDATE block SET day = 'x' WHERE day = ? AND series_id = 1",
+                (DAY_0_MS // DAY_MS + DAYS - 1,),
+            )
+            file.commit()
+    assert "a day that cannot be told" in "\n".join(files.faults())
+    assert "a day that cannot be told" in "\n".join(files.mend())
+    assert files.faults() == []
+    assert len({(one.key, one.at_ms // DAY_MS) for one in files.seen()}) == 3 * DAYS
+
+
+@pytest.mark.parametrize("order", [1, -1])
+def test_of_two_rows_of_a_day_the_whole_one_is_saved(tmp_path: Path, order: int) -> None:
+    one = believable(288, seed=1)
+    with closing(sqlite3.connect(":memory:")) as file:
+        file.executescript(
+            "CREATE TABLE series (id INTEGER PRIMARY KEY, probe, quantity, "
+            "UNIQUE (probe, quantity));"
+            "CREATE TABLE block (series_id, day, packed);"
+            "CREATE TABLE hours (series_id, day, packed)"
+        )
+        file.execute("INSERT INTO series VALUES (1, ?, ?)", (WARM.probe, WARM.quantity.value))
+        rows = [(1, DAY_0_MS // DAY_MS, packed) for packed in (flipped(pack(one)), pack(one))]
+        file.executemany("INSERT INTO block VALUES (?, ?, ?)", rows[::order])
+        said = list(rebuild_archive(file, tmp_path / "new.db"))
+    assert len(said) == 1  # the other row may have been of another day
+    with closing(SqliteArchive(tmp_path / "new.db")) as archive:
+        assert archive.columns(WARM, *EVER) == one
 
 
 def test_blocks_of_nobody_and_quantities_nobody_knows_are_named(files: Files) -> None:

@@ -29,7 +29,7 @@ def upside_down(file: sqlite3.Connection, days: int) -> None:
         "CREATE TABLE block (series_id, day, packed, PRIMARY KEY (series_id DESC, day)) "
         "WITHOUT ROWID"
     )
-    rows = [(series, day, day * 7) for series in (3, 4, 5) for day in range(days)]
+    rows = [(series, day, day * 7 + series) for series in (3, 4, 5) for day in range(days)]
     file.executemany("INSERT INTO block VALUES (?, ?, ?)", rows)
     file.execute("PRAGMA writable_schema = ON")
     file.execute("UPDATE sqlite_master SET sql = replace(sql, ' DESC', '')")
@@ -40,13 +40,36 @@ def upside_down(file: sqlite3.Connection, days: int) -> None:
 @pytest.mark.parametrize("days", [3, 30, 3_000])
 def test_keys_in_the_wrong_order_hide_no_row(file: sqlite3.Connection, days: int) -> None:
     upside_down(file, days)
-    everything = [(day, day * 7) for day in range(days)]
+    everything = [(day, day * 7 + 4) for day in range(days)]
     found = "SELECT day, packed FROM block WHERE series_id = 4 AND day >= 0 ORDER BY day"
     assert file.execute(found).fetchall() != everything  # a search for a key is misled
     salvaged = DAYS.rows(file)
     assert salvaged.rows == everything
     assert salvaged.twice == []
     assert salvaged.hidden is not None
+
+
+def test_rows_of_another_series_where_this_one_was_are_not_taken_for_it(
+    file: sqlite3.Connection,
+) -> None:
+    """From where a search begins SQLite looks at no more than whether a row is beyond its end."""
+    file.execute("PRAGMA page_size = 512")
+    file.execute(
+        "CREATE TABLE block (series_id, day, packed, PRIMARY KEY (series_id, day)) WITHOUT ROWID"
+    )
+    file.executemany(
+        "INSERT INTO block VALUES (?, ?, ?)",
+        [(series, day, f"{series}" * 50) for series in (3, 4) for day in range(100, 150)],
+    )
+    content = bytearray(file.serialize())
+    pages = [at for at in range(512, len(content), 512) if content[at] == 10]
+    other = next(at for at in pages if b"3" * 50 in content[at : at + 512])
+    own = [at for at in pages if b"4" * 50 in content[at : at + 512]][3]
+    content[own : own + 512] = content[other : other + 512]
+    file.deserialize(bytes(content))
+    salvaged = DAYS.rows(file)
+    assert len(salvaged.rows) > 30
+    assert {packed for _, packed in [*salvaged.rows, *salvaged.twice]} == {"4" * 50}
 
 
 def test_a_table_that_is_whole_hides_nothing(file: sqlite3.Connection) -> None:
