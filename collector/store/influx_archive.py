@@ -107,15 +107,14 @@ class InfluxArchive:
     def columns(self, key: SeriesKey, start_ms: int, end_ms: int) -> Columns:
         """See `Archive.columns`."""
         start_ms, end_ms = max(start_ms, FIRST_MS), min(end_ms, END_MS)
-        parts, first_ms = [], start_ms
+        parts = []
         while start_ms < end_ms:
             part = self._some(key, start_ms, end_ms)
             parts.append(part)
             if len(part) < self._rows_at_once:
                 break
             start_ms = part.at_ms[-1] + 1
-        # 1.8 takes a start of 0 for "from ever".
-        return Columns.joined(parts).cut(first_ms, end_ms)
+        return Columns.joined(parts).cut(FIRST_MS, end_ms)
 
     def hours(self, key: SeriesKey, start_ms: int, end_ms: int) -> list[Hour]:  # noqa: ARG002
         """None: nothing is thinned in a bucket that keeps everything."""
@@ -219,11 +218,13 @@ class InfluxArchive:
     def _from(self, start_ms: int, end_ms: int, measurement: str) -> str:
         """A script's beginning, open for more conditions."""
         # 1.8 takes the stop in where it aggregates by itself: a nanosecond less is right for both.
+        # And a start of 1970 or before it takes for "from ever".
+        since = f" and r._time >= time(v: {start_ms * 1_000_000})" if FIRST_MS < start_ms <= 0 else ""
         return (
             f"from(bucket: {_quoted(self._server.bucket)}) "
             f"|> range(start: time(v: {start_ms * 1_000_000}), "
             f"stop: time(v: {end_ms * 1_000_000 - 1})) "
-            f"|> filter(fn: (r) => r._measurement == {_quoted(measurement)}"
+            f"|> filter(fn: (r) => r._measurement == {_quoted(measurement)}{since}"
         )
 
     def _key(self, probe: str, quantity: str) -> SeriesKey:

@@ -183,9 +183,10 @@ def test_a_window_has_its_start_and_not_its_end(
 
 @every_archive
 def test_a_window_that_begins_with_the_unix_epoch(place: Place) -> None:
-    at_ms = [-1, 0, 1, 1_728_000_000_000]
+    at_ms = [*range(-14, 2), 1_728_000_000_000]
     with place() as opened, closing(opened()) as archive:
-        archive.write({WARM: Columns.ordered(at_ms, [20.0, 21.0, 22.0, 23.0])})
+        archive.write({WARM: Columns.ordered(at_ms, [20.0] * len(at_ms))})
+        assert list(archive.columns(WARM, -7, 1).at_ms) == list(range(-7, 1))
         assert list(archive.columns(WARM, 0, at_ms[-1]).at_ms) == [0, 1]
         assert list(archive.columns(WARM, -1, 0).at_ms) == [-1]
 
