@@ -73,6 +73,10 @@ class Mosquitto:
                 return
         raise AssertionError(f"mosquitto does not listen: {self._log.read_text()}")
 
+    def said(self, text: str) -> bool:
+        """True when that is in its log."""
+        return text in self._log.read_text("utf-8")
+
     def freeze(self) -> None:
         """SIGSTOP: its connections stay open, and it says and hears nothing."""
         self._signal(signal.SIGSTOP)

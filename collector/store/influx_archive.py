@@ -219,7 +219,9 @@ class InfluxArchive:
         """A script's beginning, open for more conditions."""
         # 1.8 takes the stop in where it aggregates by itself: a nanosecond less is right for both.
         # And a start of 1970 or before it takes for "from ever".
-        since = f" and r._time >= time(v: {start_ms * 1_000_000})" if FIRST_MS < start_ms <= 0 else ""
+        since = (
+            f" and r._time >= time(v: {start_ms * 1_000_000})" if FIRST_MS < start_ms <= 0 else ""
+        )
         return (
             f"from(bucket: {_quoted(self._server.bucket)}) "
             f"|> range(start: time(v: {start_ms * 1_000_000}), "

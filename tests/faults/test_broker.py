@@ -280,9 +280,9 @@ def test_a_publisher_gone_mad(
 ) -> None:
     """Another node at QoS 1 and the node on the line are served all the same.
 
-    The broker has the bounds of the shipped configuration. A publisher that is mad at QoS 1 fills
-    even those 100,000 messages, and what the broker then drops of the others no client can help:
-    so there the line is asked.
+    The broker has the bounds of the shipped configuration. A publisher that is mad for long fills
+    even those 100,000 messages, and what the broker then drops of the others no client can help: it
+    says so, and it is told here. At QoS 1 it does so at once: there the line alone is asked.
     """
     if mosquitto_path() is None:
         pytest.skip("mosquitto is not installed")
@@ -304,7 +304,7 @@ def test_a_publisher_gone_mad(
         aside = collecting.missing_on_the_line()
         lost, began_s = 0, time.monotonic()
         if mad.qos == 0:
-            lost = missing(collecting.home, [TIMED, UNTIMED], nodes.taken, 900)
+            lost = missing(collecting.home, [TIMED, UNTIMED], nodes.taken, 120)
         late_s = time.monotonic() - began_s
         again = Nodes(broker.port, timed=True)
         time.sleep(1.0)
@@ -313,12 +313,15 @@ def test_a_publisher_gone_mad(
         time.sleep(times(0, 15))  # a sealing
         most_mb = collecting.weigh()
         code, ended_s = collecting.process.stop()
+    full = broker.said("Outgoing messages are being dropped")
     count = line.said + (len(nodes.taken) if mad.qos == 0 else 0)
     told(
         Promise.SERVED, f"a publisher gone mad, 10,000 messages a second: {mad.what}", tried=sent,
         lost=lost + aside, of=f"readings of others of {count:,}",
-        note=f"{most_mb:.0f} MB; the last of another node came {late_s:.0f} s after it",
+        note=f"{most_mb:.0f} MB; " + ("the broker was full and dropped them" if lost and full else
+            f"the last of another node came {late_s:.0f} s after it"),
     )  # fmt: skip
-    assert (lost, aside, code) == (0, 0, 0)
+    assert (aside, code) == (0, 0)
+    assert lost == 0 or full
     assert most_mb < MOST_MB
     assert ended_s < 5
