@@ -5,7 +5,7 @@ from __future__ import annotations
 import sqlite3
 import zlib
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
 
@@ -128,7 +128,7 @@ def strayed(file: sqlite3.Connection, table: str) -> set[Strayed]:
         )
         rows = [
             Strayed(series, day, zlib.crc32(packed))
-            for series, day, packed in _until_fault(file, query)[1]
+            for series, day, packed in _up_to_fault(file, query)  # an archive is larger than memory
             if None not in (series, day, packed)
         ]
         found |= astray(rows if order == "ASC" else rows[::-1])
@@ -190,3 +190,11 @@ def _until_fault(
     except (sqlite3.DatabaseError, UnicodeDecodeError):  # as in sqlite_file
         return False, rows
     return True, rows
+
+
+def _up_to_fault(file: sqlite3.Connection, query: str) -> Iterator[tuple[Any, ...]]:
+    """Row after row, none of them kept, until the end or a fault."""
+    try:
+        yield from file.execute(query)
+    except (sqlite3.DatabaseError, UnicodeDecodeError):  # as in sqlite_file
+        return
