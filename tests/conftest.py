@@ -53,6 +53,7 @@ class _Together(LoadScopeScheduling):  # type: ignore[misc]  # xdist's classes h
         return next((what for begins, what in TOGETHER if nodeid.startswith(begins)), nodeid)
 
 
+@pytest.hookimpl(optionalhook=True)  # unknown where xdist is switched off
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> _Together | None:
     """With `--dist loadgroup`, which `make test` asks for."""
     return _Together(config, log) if config.getoption("dist") == "loadgroup" else None
