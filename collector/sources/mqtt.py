@@ -37,7 +37,7 @@ from config.sources import Mqtt
 log = logging.getLogger("collector")
 
 _FIRST_WAIT_S, _MOST_WAIT_S = 0.5, 15.0
-"""Our own choice: an alarm waits for the longest, and one client's tries are nothing to a broker."""
+"""Our own choice: an alarm waits for the longest, and a client's tries are nothing to a broker."""
 _STEADY_S = 10.0
 """A connection that lasted this long was a good one: the next wait starts small again."""
 _LISTEN_S = 1.0
